@@ -1,0 +1,130 @@
+"""A sound file as a source: read block by block, in memory that does not grow with its length."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from beepwatch.errors import InputError
+from beepwatch.sources.block import Block, Samples
+from beepwatch.sources.cutoff import cut_short
+
+RATES = (8_000, 192_000)
+"""Hz. Below it beeps of 4 kHz cannot be there; above it no common recorder works."""
+BLOCK = 1 << 16
+"""Samples a block unless another size is asked for: 4 s at 16 kHz."""
+LONGEST = 1 << 62
+"""libsndfile gives 2^63 - 1 where the header does not tell the length (measured with such a FLAC)."""
+
+
+class Recording:
+    """A WAV, FLAC, OGG, MP3 or other file that libsndfile reads, of 8 to 192 kHz and any number of channels.
+
+    `rate` in Hz, `channels`, `frames` (samples a channel as the header says; None where it does not).
+    `warning`: None, or one sentence for the person; it may appear only once `blocks` has met the fault.
+    Raises InputError, one sentence, for a file that is missing, a folder, empty, no audio or without sound.
+    """
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        self._file = _opened(self.path)
+        self.rate: int = self._file.samplerate
+        self.channels: int = self._file.channels
+        self.frames: int | None = self._file.frames if self._file.frames < LONGEST else None
+        self.warning: str | None = None
+        self._check()
+
+    def __enter__(self) -> "Recording":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; a second time does nothing."""
+        self._file.close()
+
+    def blocks(self, size: int = BLOCK) -> Iterator[Block]:
+        """Yield the sound in blocks of `size` samples, the last one shorter; once.
+
+        A file that ends early or is damaged gives what is there and sets `warning`. NaN is passed on.
+        """
+        done = 0
+        while True:
+            samples, broken = self._read(size)
+            if len(samples):
+                yield Block(samples, done)
+            done += len(samples)
+            if broken or len(samples) < size:
+                break
+        if self.frames is not None and done < self.frames:
+            self._warn_of_end(done)
+
+    def _check(self) -> None:
+        low, high = RATES
+        if not low <= self.rate <= high:
+            self._file.close()
+            raise InputError(f"{self.path}: {self.rate} Hz is outside {low} to {high} Hz; convert it first")
+        if self.frames == 0:
+            self._file.close()
+            raise InputError(f"{self.path}: the file holds no sound")
+        if cut_short(self.path, self._file.format, self._file.extra_info):
+            self._warn_of_end(self.frames)
+
+    def _warn_of_end(self, done: int | None) -> None:
+        heard = "" if done is None else f" after {done / self.rate:.1f} s"
+        self.warning = f"{self.path}: the file is cut off or damaged{heard}; what is there was read"
+
+    def _read(self, size: int) -> tuple[Samples, bool]:
+        """The next `size` samples, or what is there of them, and whether the file broke off."""
+        # libsndfile fills the array up to the fault and then raises without saying how far it came:
+        # so the array holds NaN beforehand (measured with FLAC files cut at many places).
+        samples = np.full((size, self.channels), np.nan, dtype=np.float32)
+        try:
+            read: Samples = self._file.read(out=samples, fill_value=None)
+        except soundfile.LibsndfileError:
+            there = np.flatnonzero(~np.isnan(samples).all(axis=1))
+            return samples[: there[-1] + 1 if len(there) else 0], True
+        return read, False
+
+
+def _opened(path: Path) -> soundfile.SoundFile:
+    """The open file, or InputError in one sentence."""
+    if path.is_dir():
+        raise InputError(f"{path} is a folder; name the sound files in it")
+    if not path.exists():
+        raise InputError(f"{path}: there is no such file")
+    if not path.is_file():
+        raise InputError(f"{path} is not a file that can be read twice; save the sound to a file first")
+    try:
+        if path.stat().st_size == 0:
+            raise InputError(f"{path}: the file is empty")
+        with _hushed():
+            return soundfile.SoundFile(path)
+    except PermissionError as error:
+        raise InputError(f"{path}: no permission to read it") from error
+    except (soundfile.LibsndfileError, TypeError) as error:  # TypeError: a headerless .raw file
+        if not os.access(path, os.R_OK):
+            raise InputError(f"{path}: no permission to read it") from error
+        raise InputError(f"{path} is not a sound file that can be read (WAV, FLAC, OGG or MP3)") from error
+
+
+@contextmanager
+def _hushed() -> Iterator[None]:
+    """Keep back what libmpg123 writes straight to standard error on a bad MP3: we say it ourselves."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # standard error is closed: nothing to keep quiet
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(nowhere)
+        os.close(kept)
