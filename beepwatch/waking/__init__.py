@@ -1,0 +1,1 @@
+"""What to do about an alarm: pure rules, orders and words; no clock, no device."""

@@ -1,0 +1,178 @@
+"""From alarms and answers to wake sounds and words: one state for each alarm (see table.py), and no clock."""
+
+from dataclasses import dataclass, replace
+
+from beepwatch.events import Alarm, AlarmEvent, Ended, Raised
+from beepwatch.waking.actions import Action, Note, Quiet, Say, Show, Sound
+from beepwatch.waking.messages import Messages
+from beepwatch.waking.table import LOUD, TABLE, Happening, State, kept, urgency, wakes
+
+RETELL = 10.0
+"""s after which the order to sound is given again, so that one that was lost heals (judgement).
+
+The speaker repeats by itself: no sound depends on this.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """One alarm as it stands here."""
+
+    alarm: Alarm
+    state: State
+    kept: bool
+    renamed: bool = False
+
+    def step(self, what: Happening) -> "_Entry":
+        """The entry after `what`, by the table."""
+        if_kept, otherwise = TABLE[self.state, what]
+        return replace(self, state=if_kept if self.kept else otherwise)
+
+    def heard(self, alarm: Alarm) -> "_Entry":
+        """The entry after a new word of its alarm, which may have another name now."""
+        if alarm.pattern == self.alarm.pattern:
+            return replace(self, alarm=alarm)
+        ranks = [urgency(named.pattern, named.priority)[0] for named in (alarm, self.alarm)]
+        as_urgent = ranks[0] <= ranks[1] and wakes(alarm.pattern, alarm.priority)
+        still_kept = self.kept or kept(alarm.pattern, alarm.priority)
+        entry = replace(self, alarm=alarm, kept=still_kept, renamed=True)
+        return entry.step("renamed" if as_urgent else "played-down")
+
+    @property
+    def rank(self) -> tuple[int, int, bool, int]:
+        """Sort key: most urgent first; among equals one that still beeps, then the older one."""
+        alarm = self.alarm
+        return (*urgency(alarm.pattern, alarm.priority), self.state is not State.SOUNDING, alarm.number)
+
+
+class Escalation:
+    """Decides who is woken by what. Time is an argument: any clock that does not run backwards, in seconds.
+
+    Each method returns the actions to carry out, in order; nothing new to do gives an empty list. The wake
+    sound, once ordered by `Sound` and `Say`, goes on until `Quiet`.
+    """
+
+    def __init__(self, messages: Messages | None = None):
+        """Begin with no alarm; `messages` holds the family's names (default: none given)."""
+        self._messages = messages or Messages()
+        self._entries: dict[int, _Entry] = {}
+        self._orders: list[Action] = []
+        self._told_at = 0.0
+        self._shown: str | None = None
+
+    def hear(self, event: AlarmEvent, now: float) -> list[Action]:
+        """Take one word of the recogniser. A number raised again is a new alarm (streams count from 1)."""
+        alarm = event.alarm
+        before = None if isinstance(event, Raised) else self._entries.get(alarm.number)
+        if before is None and isinstance(event, Ended):
+            return []  # it was over here already, or never told
+        after = self._begin(alarm) if before is None else before.heard(alarm)
+        notes = _woken(before, after, now)
+        if isinstance(event, Ended):
+            after = after.step("ended")
+            notes.append(Note(alarm.number, "stopped", now))
+        self._keep(after)
+        return self._changes(now) + notes
+
+    def acknowledge(self, now: float) -> list[Action]:
+        """A person says "I am going": every alarm that sounds is silenced until its condition ends."""
+        notes = [Note(entry.alarm.number, "acknowledged", now) for entry in self._loud()]
+        for entry in list(self._entries.values()):
+            self._keep(entry.step("acknowledged"))
+        return [*self._changes(now), *notes]
+
+    def tick(self, now: float) -> list[Action]:
+        """Time has come to `now`: say again what has to go on (the same `Sound` and `Say`), if it is due."""
+        due = self.next_at()
+        if due is None or now < due:
+            return []
+        self._told_at = now
+        return list(self._orders)
+
+    def next_at(self) -> float | None:
+        """When to call `tick` next; None while there is nothing to wait for."""
+        return self._told_at + RETELL if self._orders else None
+
+    @property
+    def sounding(self) -> bool:
+        """Is anybody being woken?"""
+        return bool(self._orders)
+
+    def _begin(self, alarm: Alarm) -> _Entry:
+        """The first entry of an alarm."""
+        state = State.SOUNDING if wakes(alarm.pattern, alarm.priority) else State.SHOWN
+        return _Entry(alarm, state, kept(alarm.pattern, alarm.priority))
+
+    def _keep(self, entry: _Entry) -> None:
+        """Put an entry in its place, or drop it when it is over."""
+        if entry.state is State.OVER:
+            self._entries.pop(entry.alarm.number, None)
+        else:
+            self._entries[entry.alarm.number] = entry
+
+    def _loud(self) -> list[_Entry]:
+        """Those that wake, most urgent first."""
+        return sorted((e for e in self._entries.values() if e.state in LOUD), key=lambda entry: entry.rank)
+
+    def _changes(self, now: float) -> list[Action]:
+        """What has to be ordered now that was not ordered before."""
+        loud = self._loud()
+        orders = self._wake(loud)
+        actions: list[Action] = []
+        if orders != self._orders:
+            actions += orders or [Quiet()]
+            self._orders, self._told_at = orders, now
+        text = self._screen(loud)
+        if text != self._shown and (self._shown is not None or self._entries):
+            actions.append(Show(text))
+            self._shown = text
+        return actions
+
+    def _wake(self, loud: list[_Entry]) -> list[Action]:
+        """The sound and words for these alarms, most urgent first; [] for none."""
+        if not loud:
+            return []
+        numbers = tuple(entry.alarm.number for entry in loud)
+        lines = [line for entry in _told(loud) for line in self._lines(entry)]
+        return [Sound(numbers, loud[0].alarm.priority), Say(tuple(dict.fromkeys(lines)))]
+
+    def _lines(self, entry: _Entry) -> tuple[str, ...]:
+        """What to say of one alarm that wakes."""
+        pattern, say = self._pattern(entry), self._messages
+        lines = say.lines_stopped(pattern) if entry.state is State.STOPPED else say.lines(pattern)
+        return (say.renamed, *lines) if entry.renamed else lines
+
+    def _screen(self, loud: list[_Entry]) -> str:
+        """The whole screen: those that wake, those only shown, those silenced, and the caution."""
+        say = self._messages
+        parts: list[str] = []
+        for entry in _told(loud):
+            parts += [say.title(self._pattern(entry)), *self._lines(entry)]
+        for entry in self._entries.values():
+            if entry.state is State.SHOWN:
+                parts += [say.title(self._pattern(entry)), *say.lines(self._pattern(entry))]
+            elif entry.state is State.ACKNOWLEDGED:
+                parts += [say.title(self._pattern(entry)), say.acknowledged]
+        return say.screen(*(parts or [say.over]))
+
+    def _pattern(self, entry: _Entry) -> str:
+        """The pattern whose message is told: one that has none is told as unknown."""
+        return entry.alarm.pattern if entry.alarm.pattern in self._messages.patterns else "unknown"
+
+
+def _woken(before: _Entry | None, after: _Entry, now: float) -> list[Action]:
+    """A note if this alarm begins to wake."""
+    began = after.state in LOUD and (before is None or before.state not in LOUD)
+    return [Note(after.alarm.number, "woken", now)] if began else []
+
+
+def _told(loud: list[_Entry]) -> list[_Entry]:
+    """Those of the alarms that wake which are told: what has stopped is not, while its like still beeps.
+
+    So a lead alarm that comes back is not told as going on and as stopped in one breath, nor is the backup
+    battery's once the same device's last battery calls.
+    """
+    sounding = {entry.alarm.pattern for entry in loud if entry.state is State.SOUNDING}
+    critical = any(entry.alarm.pattern == "battery-critical" for entry in loud)
+    covered = sounding | ({"backup-battery"} if critical else set())
+    return [entry for entry in loud if entry.state is State.SOUNDING or entry.alarm.pattern not in covered]
