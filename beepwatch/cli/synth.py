@@ -20,8 +20,8 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
         "synth",
         help="render a test night from a scenario",
         description=(
-            "Render the scenario (alarms, background, room; TOML) to a 16-bit mono file and write what is in it "
-            "to OUT.json and OUT.tsv. The same scenario gives the same bytes. An example: samples/night.toml."
+            "Render the scenario (alarms, background, room; TOML) to a 16-bit mono file, with what is in it "
+            "in OUT.json and OUT.tsv. The same scenario gives the same bytes. An example: samples/night.toml."
         ),
     )
     verb.add_argument("scenario", type=Path, metavar="SCENARIO.toml")
