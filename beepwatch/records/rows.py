@@ -4,6 +4,7 @@ A time is two columns: UTC as RFC 3339 text with microseconds (so that text orde
 minutes that the local clock was ahead of UTC (so that the hour on the bedside clock can be shown again).
 """
 
+import math
 import sqlite3
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
@@ -132,12 +133,18 @@ def snapshot(alarm: Alarm) -> tuple[str | float | int | None, ...]:
     )  # fmt: skip
 
 
+def _figure(value: float | None) -> float:
+    """A figure of a row; SQLite keeps a NaN as NULL."""
+    return math.nan if value is None else value
+
+
 def alarm_of(row: sqlite3.Row) -> Alarm:
     """The alarm in the columns `number` and `SNAPSHOT` of a row."""
     priority: Priority = row["priority"]
     return Alarm(
         number=row["number"], pattern=row["pattern"], priority=priority,
-        onset=row["onset"], raised=row["raised"], ended=row["ended"], last=row["last"],
-        beeps=row["beeps"], duration=row["duration"], period=row["period"],
-        frequency=row["frequency"], confidence=row["confidence"], why=row["why"],
+        onset=_figure(row["onset"]), raised=_figure(row["raised"]), ended=row["ended"],
+        last=_figure(row["last"]), beeps=row["beeps"], duration=_figure(row["duration"]),
+        period=row["period"], frequency=_figure(row["frequency"]), confidence=_figure(row["confidence"]),
+        why=row["why"],
     )  # fmt: skip
