@@ -1,0 +1,131 @@
+"""Bursts: groups of pulses that are counted, as the standards' own signals are made of."""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from beepwatch.patterns import evidence
+from beepwatch.patterns.memory import Note
+from beepwatch.patterns.profiles import Bursts, Span
+
+SKIPPED = 3
+"""Whole groups that may be missed between two heard ones (judgement)."""
+ALIKE = math.log(1.6)
+"""Pulses of one group differ in length by less than this factor (judgement: echo lengthens the last one)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """One group whose pulses were all heard."""
+
+    notes: tuple[Note, ...]
+
+    @property
+    def onset(self) -> float:
+        """Onset of the first pulse, s."""
+        return self.notes[0].beep.onset
+
+    @property
+    def end(self) -> float:
+        """End of the last pulse, s."""
+        return self.notes[-1].beep.end
+
+
+@dataclass(frozen=True, slots=True)
+class Groups:
+    """Groups that repeat, oldest first, with their evidence S in nats."""
+
+    bursts: tuple[Burst, ...]
+    cycles: tuple[float, ...]
+    ratio: float
+
+
+def last_burst(profile: Bursts, notes: Sequence[Note]) -> Burst | None:
+    """The group that the last of `notes` completes, with a pause before it; None when it completes none.
+
+    notes: all sounds of one tone by onset.
+    """
+    size = len(profile.gaps) + 1
+    if len(notes) < size:
+        return None
+    group = tuple(notes[-size:])
+    if not all(_inside(note.beep.duration, profile.pulse, profile.slack) for note in group):
+        return None
+    lengths = [math.log(note.beep.duration) for note in group]
+    spaces = [young.beep.onset - old.beep.end for old, young in pairwise(group)]
+    fits = all(_inside(space, gap, profile.slack) for space, gap in zip(spaces, profile.gaps, strict=True))
+    if not fits or max(lengths) - min(lengths) > ALIKE:
+        return None
+    quiet = group[0].beep.onset - notes[-size - 1].beep.end if len(notes) > size else math.inf
+    return Burst(group) if quiet >= profile.pauses[0][0] - profile.slack else None
+
+
+def latest(profile: Bursts, notes: Sequence[Note], since: float) -> Burst | None:
+    """The newest group among `notes` that ended at `since` or later and has a pause after it, as far as is known."""
+    follower = math.inf
+    for stop in range(len(notes), 0, -1):
+        beep = notes[stop - 1].beep
+        if beep.end < since:
+            return None
+        if follower - beep.end >= profile.pauses[0][0] - profile.slack:
+            burst = last_burst(profile, notes[:stop])
+            if burst is not None:
+                return burst
+        follower = beep.onset
+    return None
+
+
+def groups(profile: Bursts, notes: Sequence[Note]) -> Groups | None:
+    """The repeated groups that end at the last of `notes`; None when it completes no second one."""
+    newest = last_burst(profile, notes)
+    if newest is None:
+        return None
+    bursts: list[Burst] = [newest]
+    cycles: list[float] = []
+    for burst in _earlier(profile, notes, newest):
+        cycle = _cycle(profile, burst, bursts[-1], cycles)
+        if cycle is not None:
+            bursts.append(burst)
+            cycles.append(cycle)
+    if len(bursts) < profile.bursts or not _medians(profile, bursts, cycles):
+        return None
+    pulses = [note for burst in bursts for note in burst.notes]
+    ratio = (
+        evidence.SHARE * sum(note.score for note in pulses) / len(pulses)
+        + evidence.REPEAT * (len(pulses) - 1)
+        + evidence.alike([note.beep.duration for note in pulses])
+    )
+    return Groups(tuple(reversed(bursts)), tuple(reversed(cycles)), ratio)
+
+
+def _earlier(profile: Bursts, notes: Sequence[Note], newest: Burst) -> Iterator[Burst]:
+    """Whole groups before the newest, youngest first."""
+    stop = len(notes) - len(newest.notes)
+    while (burst := latest(profile, notes[:stop], -math.inf)) is not None:
+        yield burst
+        stop = notes.index(burst.notes[0])
+
+
+def _cycle(profile: Bursts, old: Burst, young: Burst, cycles: Sequence[float]) -> float | None:
+    """The time of one cycle when `young` follows `old`, perhaps with whole groups missed between; else
+    None.
+    """
+    apart, size = young.onset - old.onset, old.end - old.onset
+    for steps in range(1, SKIPPED + 2):
+        cycle = apart / steps
+        if any(abs(cycle - known) > 0.1 * known for known in cycles[:1]):
+            continue
+        if any(_inside(cycle - size, pause, profile.slack) for pause in profile.pauses):
+            return cycle
+    return None
+
+
+def _medians(profile: Bursts, bursts: Sequence[Burst], cycles: Sequence[float]) -> bool:
+    """Over all groups the median pulse is within the standard's own tolerance."""
+    lengths = sorted(note.beep.duration for burst in bursts for note in burst.notes)
+    return bool(cycles) and _inside(lengths[len(lengths) // 2], profile.pulse, profile.slack)
+
+
+def _inside(value: float, span: Span, slack: float) -> bool:
+    return span[0] - slack <= value <= span[1] + slack

@@ -1,0 +1,205 @@
+"""Chains of single beeps: breaths, and any other regular beeping.
+
+A chain ends at the newest beep and is walked backwards: every earlier beep of the tone is tried as its
+neighbour, one or two periods away, and then the beep nearest to each next due time is taken. The running
+ratio S
+is worked out at every length of the walk, so that a bad start is forgotten, and the best is kept.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from beepwatch.patterns import evidence
+from beepwatch.patterns.memory import Note, fold
+from beepwatch.patterns.profiles import Breaths, Steady
+
+NEIGHBOURS = 10
+"""How many earlier beeps are tried as the newest one's neighbour."""
+LONGEST = 16
+"""Beeps in a chain at most: by then every true alarm is raised."""
+OFF_BEAT = math.log(1.25)
+"""A beep is at its due time within a factor 1.25: breaths wander by 10 % sd (judgement)."""
+UNLIKE = math.log(1.35)
+"""Lengths of one chain differ by less than this factor from the newest (prototype: 2-5 % sd in rooms)."""
+TONE = 0.004
+"""Beeps of one chain agree in tone to this (prototype: 0.002 % in rooms; nothing is gained below 0.3 %)."""
+GAP = 2
+"""Periods from a beep to the next, at most: one may be missed (prototype: allowing two in a row found
+nothing more)."""
+STRAY = 0.08
+"""A sound of the tone shorter than this is no extra beep, s (prototype)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Beeps that repeat, oldest first, with the evidence S for them in nats."""
+
+    notes: tuple[Note, ...]
+    units: tuple[float, ...]
+    missed: int
+    ratio: float
+
+    @property
+    def period(self) -> float:
+        """Mean unit period, s."""
+        return sum(self.units) / len(self.units)
+
+
+def breaths(profile: Breaths, notes: Sequence[Note], least: int, known: bool) -> Chain | None:
+    """The best chain of `least` or more beeps that ends at the last of `notes`; None when there is none.
+
+    notes: all sounds of one tone by onset, the newest last. known: the tone itself is no doubt.
+    """
+    best: Chain | None = None
+    for walk in _walks(notes, profile.length, profile.period, profile.pause, GAP):
+        for count in range(least, len(walk) + 1):
+            chain = _weigh(profile, notes, walk[:count], known)
+            if best is None or chain.ratio > best.ratio:
+                best = chain
+    return best
+
+
+def steady(profile: Steady, notes: Sequence[Note], least: int) -> Chain | None:
+    """A chain of `least` beeps without a miss, as regular as `profile.wander`, that ends at the last of
+    `notes`.
+    """
+    for walk in _walks(notes, profile.length, profile.period, 0.0, 1):
+        if len(walk) < least:
+            continue
+        chosen = walk[:least]
+        units = _units(chosen)
+        if (
+            _wander(units) > profile.wander
+            or _wander([n.beep.duration for n, _ in chosen]) > 3 * profile.wander
+        ):
+            continue
+        extra = _extra(notes, chosen)
+        if extra == 0.0:
+            return _chain(chosen, units, 0, _character(chosen) + evidence.REPEAT * (least - 1))
+    return None
+
+
+_Walk = list[tuple[Note, int]]
+"""Beeps, newest first, each with the count of periods to the next younger one (0 for the newest)."""
+
+
+def _walks(
+    notes: Sequence[Note], length: tuple[float, float], period: tuple[float, float], pause: float, gap: int
+) -> Iterator[_Walk]:
+    newest = notes[-1]
+    size = newest.beep.duration
+    if not (length[0] <= size <= length[1] and newest.beep.onset_known):
+        return
+    able = [note for note in notes[:-1] if _likes(note, newest)]
+    for place in range(len(able) - 1, max(-1, len(able) - 1 - NEIGHBOURS), -1):
+        apart = newest.beep.onset - able[place].beep.onset
+        for steps in range(1, gap + 1):
+            unit = apart / steps
+            if period[0] <= unit <= period[1] and unit - size >= pause:
+                yield _back(able, place, [(newest, 0), (able[place], steps)], unit, gap)
+
+
+def _likes(note: Note, newest: Note) -> bool:
+    beep, other = note.beep, newest.beep
+    return (
+        beep.onset_known
+        and abs(math.log(beep.duration / other.duration)) <= UNLIKE
+        and fold(beep.frequency, other.frequency, TONE) is not None
+    )
+
+
+def _back(able: Sequence[Note], place: int, walk: _Walk, unit: float, gap: int) -> _Walk:
+    """Walk on from the beep at `place`, whose younger neighbour is one or more `unit` away."""
+    while len(walk) < LONGEST:
+        onset = walk[-1][0].beep.onset
+        best: tuple[int, float, int] | None = None
+        for index in range(place - 1, -1, -1):
+            periods = (onset - able[index].beep.onset) / unit
+            if periods > gap + 0.7:
+                break
+            steps = max(1, round(periods))
+            off = abs(math.log(max(periods, 0.01) / steps))
+            if steps <= gap and off <= OFF_BEAT and (best is None or (steps, off) < best[:2]):
+                best = (steps, off, index)
+        if best is None:
+            break
+        place = best[2]
+        walk.append((able[place], best[0]))
+        unit = _recent(walk)
+    return walk
+
+
+def _recent(walk: _Walk) -> float:
+    """Mean unit period of the four oldest intervals of a walk: it follows a breath that slows."""
+    tail = walk[-5:]
+    steps = sum(steps for _, steps in tail[1:])
+    return (tail[0][0].beep.onset - tail[-1][0].beep.onset) / steps
+
+
+def _units(walk: _Walk) -> list[float]:
+    return [(young.beep.onset - old.beep.onset) / steps for (young, _), (old, steps) in pairwise(walk)]
+
+
+def _weigh(profile: Breaths, notes: Sequence[Note], walk: _Walk, known: bool) -> Chain:
+    """S of a walk: character, repeats, rhythm, likeness, missed beeps, extra beeps, doubts."""
+    units = _units(walk)
+    lengths = [note.beep.duration for note, _ in walk]
+    missed = sum(steps - 1 for _, steps in walk[1:])
+    ratio = (
+        _character(walk)
+        + evidence.REPEAT * (len(walk) - 1)
+        + evidence.rhythm(units)
+        + evidence.alike(lengths)
+        + evidence.MISSED * missed
+        + _extra(notes, walk)
+        - _doubt(profile, units, lengths, None if known else walk[0][0].beep.frequency)
+    )
+    return _chain(walk, units, missed, ratio)
+
+
+def _wander(values: Sequence[float]) -> float:
+    """Relative standard deviation."""
+    mean = sum(values) / len(values)
+    return math.sqrt(sum((value - mean) ** 2 for value in values) / len(values)) / mean
+
+
+def _chain(walk: _Walk, units: Sequence[float], missed: int, ratio: float) -> Chain:
+    notes = tuple(note for note, _ in reversed(walk))
+    return Chain(notes, tuple(reversed(units)), missed, ratio)
+
+
+def _character(walk: _Walk) -> float:
+    return evidence.SHARE * sum(note.score for note, _ in walk) / len(walk)
+
+
+def _doubt(profile: Breaths, units: Sequence[float], lengths: Sequence[float], tone: float | None) -> float:
+    period = sum(units) / len(units)
+    length = sum(lengths) / len(lengths)
+    figures = {"duty": length / period, "period": period, "length": length}
+    if tone is not None:
+        figures["tone"] = tone
+    return sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
+
+
+def _extra(notes: Sequence[Note], walk: _Walk) -> float:
+    """What other sounds of the tone say, from two periods before the oldest beep on: at most four count."""
+    newest, oldest = walk[0][0].beep, walk[-1][0].beep
+    unit = (newest.onset - oldest.onset) / sum(steps for _, steps in walk[1:])
+    own = {id(note) for note, _ in walk}
+    costs = sorted(
+        evidence.TWIN if abs(math.log(note.beep.duration / newest.duration)) <= UNLIKE else evidence.EXTRA
+        for note in notes
+        if id(note) not in own
+        and note.beep.duration > STRAY
+        and note.beep.onset > oldest.onset - 2.0 * unit
+        and not _before(note, oldest.onset, unit)
+    )
+    return sum(costs[:4])
+
+
+def _before(note: Note, oldest: float, unit: float) -> bool:
+    """A beep before the chain's first that sits on its beat is no stranger: the walk only ended there."""
+    periods = (oldest - note.beep.onset) / unit
+    return periods > 0 and abs(periods - round(periods)) <= 0.2 and round(periods) >= 1

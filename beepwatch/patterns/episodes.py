@@ -1,0 +1,268 @@
+"""Episodes: one alarm from its first beep to its end, and the book of those that are open or just over."""
+
+import math
+from collections import deque
+from statistics import median
+
+from beepwatch.events import Alarm, Noise, Priority
+from beepwatch.patterns import evidence, explain
+from beepwatch.patterns.memory import fold
+from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile
+
+AUDIBLE = -16.0
+"""SNR in 0-8 kHz below which an alarm's beeps may go unheard, dB (judgement: hearing's limit is near -20
+dB)."""
+RETURN = 600.0
+"""The same pattern and tone within 10 minutes of its last beep goes on as one alarm, s (judgement)."""
+SAME = 0.01
+"""Beeps of one alarm agree in tone to this, modulo the ratios of memory.py; it follows a slow drift."""
+RECENT = 64
+"""Beeps that the medians are taken over."""
+SETTLED = 7.0
+"""How far above its bound the evidence of an open alarm may grow, nats: 0.1 % of doubt stay (judgement)."""
+LATE = 1.0
+"""How long after a beep's end hearing may tell of it, s."""
+
+
+class Episode:
+    """One alarm as it goes on. Times in s of stream time."""
+
+    def __init__(
+        self, number: int, profile: Profile, priority: Priority, *, raised: float, ratio: float, limit: float
+    ):
+        self.number = number
+        self.profile = profile
+        self.priority = priority
+        self.raised = raised
+        self.ratio = ratio
+        self.limit = limit
+        self.onset = math.inf
+        self.last = -math.inf
+        self.beeps = 0
+        self.groups = 0
+        self.ended: float | None = None
+        self.sounding: float | None = None
+        """Onset of the tone that is still under way."""
+        self.remark: str | None = None
+        self.reason: str | None = None
+        """A whole sentence in place of the usual one."""
+        self.told = False
+        """Whether it was said that the room is too loud."""
+        self._onsets: deque[float] = deque(maxlen=RECENT)
+        self._places: deque[int] = deque(maxlen=RECENT)
+        self._durations: deque[float] = deque(maxlen=RECENT)
+        self._tones: deque[float] = deque(maxlen=RECENT)
+        self._levels: deque[float] = deque(maxlen=RECENT)
+        self._period: float | None = None
+        self._held = 0.0
+        self._deaf: float | None = None
+        self._swallowed = 0.0
+        self.swallowing = False
+        """A long tone of the same sounder is under way: a beep would not be heard."""
+
+    # -- what was heard
+
+    def add(self, onset: float, end: float, frequency: float, level: float) -> None:
+        """One more beep (a pulse, for bursts)."""
+        self.onset = min(self.onset, onset)
+        self.beeps += 1
+        self._durations.append(end - onset)
+        self._tones.append(frequency)
+        self._levels.append(level)
+        self.heard_until(end)
+        if not isinstance(self.profile, Bursts):
+            self.mark(onset)
+
+    def mark(self, onset: float) -> None:
+        """The onset of a beep, or of a group: what the period is measured between."""
+        self.groups += 1
+        steps = 1
+        if self._onsets and self._period is not None:
+            steps = max(1, round((onset - self._onsets[-1]) / self._period))
+        if steps > 4:  # after a pause the beat cannot be counted on: start anew, keep the period
+            self._onsets.clear()
+            self._places.clear()
+        self._places.append(self._places[-1] + steps if self._places else 0)
+        self._onsets.append(onset)
+        self._measure()
+
+    def replace_last(self, onset: float, end: float, frequency: float, level: float) -> None:
+        """The newest beep went on, or was a part only: its figures are now these."""
+        self.onset = min(self.onset, onset)
+        self._durations[-1], self._tones[-1], self._levels[-1] = end - onset, frequency, level
+        if self._onsets:
+            self._onsets[-1] = onset
+        self.heard_until(end)
+
+    def heard_until(self, end: float) -> None:
+        """A beep of this alarm ended at `end`: the silence is counted from there."""
+        self.last = max(self.last, end)
+        self.ended, self.told, self.remark = None, False, None
+        self._held, self._swallowed = 0.0, 0.0
+        if self._deaf is not None:
+            self._deaf = max(self._deaf, end)
+
+    def believe(self, ratio: float) -> None:
+        """Add evidence, up to SETTLED above the bound."""
+        self.ratio = max(self.ratio, min(self.ratio + ratio, self.limit + SETTLED))
+
+    # -- figures
+
+    @property
+    def frequency(self) -> float:
+        """Median tone, Hz."""
+        return median(self._tones)
+
+    @property
+    def duration(self) -> float:
+        """Median length of its beeps, s."""
+        return median(self._durations)
+
+    @property
+    def period(self) -> float | None:
+        """Unit period, s: see `_measure`."""
+        return self._period
+
+    @property
+    def newest(self) -> float:
+        """Onset of its newest beep or group."""
+        return self._onsets[-1] if self._onsets else self.onset
+
+    def near(self, frequency: float, tolerance: float = SAME) -> bool:
+        """Whether a tone is this alarm's."""
+        return fold(frequency, self._tones[-1], tolerance) is not None
+
+    def _measure(self) -> None:
+        """The median slope between onsets half the record apart: a median of periods, less moved by each
+        edge's error.
+        """
+        count = len(self._onsets)
+        if count < 2 or (self._period is not None and count < 3):
+            return
+        half = count // 2
+        self._period = median(
+            (self._onsets[i + half] - self._onsets[i]) / (self._places[i + half] - self._places[i])
+            for i in range(count - half)
+        )
+
+    # -- silence
+
+    def silence(self) -> float:
+        """Seconds after its last beep's end at which it is over, were a beep heard all the time."""
+        profile = self.profile
+        if isinstance(profile, LongTone):
+            wait = profile.due * profile.period[1] + profile.length[1] + LATE
+            return max(LATE, wait - (self.last - self.newest))
+        return max(profile.silence.periods * (self._period or 0.0), profile.silence.seconds)
+
+    def due(self) -> float:
+        """Stream time of its next step (`step` in the matcher): over, or too loud to tell; inf while
+        neither can come.
+        """
+        if self.sounding is not None or self.swallowing:
+            return math.inf
+        nominal = self.last + self.silence() + self._swallowed
+        if not self.told:
+            return nominal
+        return math.inf if self._deaf is not None else nominal + self._held
+
+    @property
+    def unheard(self) -> bool:
+        """Whether a beep may have gone unheard since the last one."""
+        return self._held > 0.0 or self._deaf is not None
+
+    def noise(self, noise: Noise) -> None:
+        """The room's loudness at `noise.at`: time in which a beep would not be heard does not count as
+        silence.
+        """
+        self._undeafen(noise.at)
+        loud = median(self._levels) - noise.near(self.frequency) < AUDIBLE
+        self._deaf = max(noise.at, self.last) if loud else None
+
+    def lost(self, start: float, end: float) -> None:
+        """Nothing was heard from `start` to `end`."""
+        if self._deaf is None:
+            self._held += max(0.0, end - max(start, self.last))
+
+    def swallow(self, onset: float, end: float) -> None:
+        """A long tone of the same sounder sounded: no beep of this alarm could."""
+        self.swallowing = False
+        self._swallowed += max(0.0, end - max(onset, self.last))
+
+    def _undeafen(self, now: float) -> None:
+        if self._deaf is not None:
+            self._held += max(0.0, now - max(self._deaf, self.last))
+
+    # -- the frozen value
+
+    def alarm(self) -> Alarm:
+        """The alarm as it stands."""
+        return Alarm(
+            number=self.number,
+            pattern=self.profile.name,
+            priority=self.priority,
+            onset=self.onset,
+            raised=self.raised,
+            ended=self.ended,
+            last=self.last,
+            beeps=self.beeps,
+            duration=self.duration,
+            period=self._period,
+            frequency=self.frequency,
+            confidence=evidence.confidence(self.ratio, self.limit),
+            why=self._why(),
+        )
+
+    def _why(self) -> str:
+        said = self.reason or self._sentence()
+        return f"{said}; {self.remark}" if self.remark else said
+
+    def _sentence(self) -> str:
+        figures = (self.duration, self._period, self.frequency)
+        if isinstance(self.profile, Bursts):
+            return explain.grouped(self.groups, len(self.profile.gaps) + 1, *figures)
+        return explain.repeated(self.beeps, *figures, rate=isinstance(self.profile, Breaths))
+
+
+class Book:
+    """All episodes that are open, and those that ended so lately that they may go on."""
+
+    def __init__(self) -> None:
+        self.open: list[Episode] = []
+        self._over: deque[Episode] = deque(maxlen=32)
+        self._count = 0
+
+    def start(
+        self, profile: Profile, priority: Priority, raised: float, ratio: float, limit: float
+    ) -> Episode:
+        """A new episode with the next number."""
+        self._count += 1
+        episode = Episode(self._count, profile, priority, raised=raised, ratio=ratio, limit=limit)
+        self.open.append(episode)
+        return episode
+
+    def find(self, name: str, frequency: float) -> Episode | None:
+        """The open alarm of a pattern and tone."""
+        return next((e for e in self.open if e.profile.name == name and e.near(frequency)), None)
+
+    def reopen(self, name: str, frequency: float, onset: float) -> Episode | None:
+        """The alarm of a pattern and tone that ended within RETURN of `onset`: it is open again."""
+        for episode in self._over:
+            if episode.profile.name == name and episode.near(frequency) and onset - episode.last <= RETURN:
+                self._over.remove(episode)
+                self.open.append(episode)
+                return episode
+        return None
+
+    def close(self, episode: Episode, remark: str | None = None) -> Alarm:
+        """End an episode at its last beep."""
+        episode.ended, episode.remark, episode.sounding = episode.last, remark, None
+        self.open.remove(episode)
+        if remark is None:
+            self._over.append(episode)
+        return episode.alarm()
+
+    def device_tone(self, frequency: float, now: float) -> bool:
+        """Whether a device's alarm is open on this tone, or was within RETURN."""
+        lately = [episode for episode in self._over if now - episode.last <= RETURN]
+        return any(e.profile.calls == "device" and e.near(frequency) for e in (*self.open, *lately))

@@ -1,0 +1,65 @@
+"""The judge: which tones are known, which a pattern may have, and how much evidence is enough."""
+
+import math
+
+from beepwatch.patterns import evidence
+from beepwatch.patterns.episodes import Book
+from beepwatch.patterns.memory import Memory
+from beepwatch.patterns.profiles import Profile
+
+TAUGHT = 0.03
+"""The household's tone is known to within 3 %."""
+MULTIPLES = (1.0, 2.0, 3.0)
+"""In a room null the taught sounder may be heard at these multiples of its tone."""
+QUIET = 4
+"""Fewer foreign beeps than this in the last minute: no music (prototype: talk 2, 90 % <= 4; music 6, 11,
+20)."""
+
+
+class Judge:
+    """Sets the bounds from the false-wake budget (evidence.py) and from what is known of the household's
+    tone.
+    """
+
+    def __init__(self, tone: float | None, book: Book, memory: Memory) -> None:
+        self._tone = tone
+        self._book = book
+        self._memory = memory
+
+    def taught(self, frequency: float) -> bool:
+        """Whether this is the tone of the household's device, or a multiple of it."""
+        tone = self._tone
+        return tone is not None and any(abs(frequency / (tone * n) - 1.0) <= TAUGHT for n in MULTIPLES)
+
+    def known(self, profile: Profile, frequency: float, now: float) -> bool:
+        """Whether a device's pattern on this tone is expected: it is taught, or a device's alarm had it
+        lately.
+        """
+        if profile.calls != "device":
+            return False
+        return self.taught(frequency) or self._book.device_tone(frequency, now)
+
+    def allowed(self, profile: Profile, frequency: float, known: bool) -> bool:
+        """Whether the pattern may have this tone: a known one always, another within the profile's limits."""
+        return known or profile.tone.lowest <= frequency <= profile.tone.highest
+
+    def limit(self, profile: Profile, frequency: float, now: float, known: bool) -> float:
+        """Wald's upper bound for one test more, nats.
+
+        With a taught tone the budget is one false wake in 1000 nights; that leaves other tones a higher
+        bound.
+        """
+        if known:
+            return evidence.bound(profile.tests.known, evidence.NIGHTS_KNOWN)
+        nights = evidence.NIGHTS if self._tone is None else evidence.NIGHTS_KNOWN
+        quiet = self._memory.foreign(frequency, now) < QUIET
+        return max(0.0, evidence.bound(profile.tests.quiet if quiet else profile.tests.busy, nights))
+
+
+def urgency(profile: Profile) -> int:
+    """0 for the most urgent priority."""
+    return ("high", "medium", "low").index(profile.priority)
+
+
+NEVER = math.inf
+"""A due time that does not come."""

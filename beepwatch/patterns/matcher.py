@@ -1,0 +1,272 @@
+"""The matcher: beeps in, alarms out. One object a stream; everything in it is bounded and causal."""
+
+import math
+from collections.abc import Sequence
+
+from beepwatch.events import (
+    AlarmEvent,
+    Beep,
+    Changed,
+    Ended,
+    Heard,
+    Noise,
+    Priority,
+    Raised,
+    Sounding,
+    SteadyTone,
+)
+from beepwatch.patterns import bursts, chains, evidence, explain
+from beepwatch.patterns.batteries import Batteries
+from beepwatch.patterns.episodes import Book, Episode
+from beepwatch.patterns.judge import Judge, urgency
+from beepwatch.patterns.memory import KEEP, WIDTH, Memory, Note
+from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
+
+EXPLAINED = 16.0
+"""A counted group explains the single beeps of its tone up to this long after it, s (the longest pause of a
+group but one)."""
+LEAST = 3
+"""Beeps before lead-disconnect is named; one fewer on a known tone."""
+SWALLOWS = 2.6
+"""A tone longer than any breath's beep swallows those of the same sounder, s."""
+STRETCH = 1.6
+"""A further beep of an open alarm may differ in length by this factor."""
+
+
+class Matcher:
+    """Names alarms from what hearing tells.
+
+    tone: Hz of the household's own device, known to within 3 %; None while it is not taught.
+    profiles: the patterns to name; the packaged ones unless told otherwise.
+    Events come in order of the stream time at which they became known, never before a time that `tick` was
+    told.
+    Alarms are stamped with the time of the event, or of the due time, that decided them: how often `tick`
+    is called
+    changes nothing but how soon an end is told.
+    """
+
+    def __init__(self, tone: float | None = None, profiles: Sequence[Profile] | None = None) -> None:
+        chosen = sorted(packaged() if profiles is None else profiles, key=urgency)
+        self._memory = Memory()
+        self._book = Book()
+        self._judge = Judge(tone, self._book, self._memory)
+        self._breaths = tuple(p for p in chosen if isinstance(p, Breaths))
+        self._bursts = tuple(p for p in chosen if isinstance(p, Bursts))
+        self._steady = tuple(p for p in chosen if isinstance(p, Steady))
+        unknown = self._steady[0] if self._steady else None
+        long_tones = tuple(p for p in chosen if isinstance(p, LongTone))
+        self._batteries = Batteries(long_tones, unknown, self._book, self._judge)
+        self._noise: Noise | None = None
+
+    # -- the doors
+
+    def hear(self, event: Heard) -> list[AlarmEvent]:
+        """Take one event; return what it makes known, the most urgent alarm first."""
+        out = self.tick(event.at if isinstance(event, Noise) else event.known)
+        match event:
+            case Beep():
+                made = self._beep(event)
+            case Sounding():
+                made = self._sounding(event)
+            case SteadyTone():
+                made = self._batteries.steady_tone(event)
+            case Noise():
+                made = self._hear_noise(event)
+        return out + sorted(made, key=_order)
+
+    def tick(self, now: float) -> list[AlarmEvent]:
+        """Stream time is `now`: return what fell due up to now, each stamped with its due time."""
+        out: list[AlarmEvent] = []
+        while True:
+            episode = min(self._book.open, key=Episode.due, default=None)
+            over = math.inf if episode is None else episode.due()
+            remnant = self._batteries.due()
+            if min(over, remnant) > now:
+                return out
+            if remnant < over:
+                out += self._batteries.step()
+            elif episode is not None:
+                out.append(self._silent(episode, over))
+
+    def flush(self, now: float) -> list[AlarmEvent]:
+        """The stream is over at `now`: what fell due. What is open stays open: it went on to the end."""
+        return self.tick(now)
+
+    def lost(self, start: float, end: float) -> None:
+        """Nothing was heard from `start` to `end` (lost samples): that silence ends no alarm."""
+        for episode in self._book.open:
+            episode.lost(start, end)
+
+    # -- silence
+
+    def _silent(self, episode: Episode, due: float) -> AlarmEvent:
+        if episode.unheard and not episode.told:
+            episode.told, episode.remark = True, explain.LOUD
+            return Changed(due, episode.alarm())
+        return Ended(due, self._book.close(episode))
+
+    def _hear_noise(self, noise: Noise) -> list[AlarmEvent]:
+        self._noise = noise
+        for episode in self._book.open:
+            episode.noise(noise)
+        return []
+
+    # -- tones under way
+
+    def _sounding(self, event: Sounding) -> list[AlarmEvent]:
+        for episode in self._breaths_on(event.frequency):
+            episode.swallowing = True
+        return self._batteries.sounding(event)
+
+    def _breaths_on(self, frequency: float) -> list[Episode]:
+        return [e for e in self._book.open if isinstance(e.profile, Breaths | Steady) and e.near(frequency)]
+
+    # -- beeps
+
+    def _beep(self, beep: Beep) -> list[AlarmEvent]:
+        if beep.duration >= SWALLOWS:
+            for episode in self._breaths_on(beep.frequency):
+                episode.swallow(beep.onset, beep.end)
+        note = Note(beep, evidence.sounder(beep.character))
+        self._memory.add(note)
+        out = self._batteries.beep(beep)
+        owner = next((e for e in self._book.open if _belongs(e, beep)), None)
+        if owner is not None:
+            out += self._add(owner, note)
+        else:
+            self._memory.meter(beep)
+        if owner is None or isinstance(owner.profile, Steady):
+            out += self._raise(note, owner)
+        return out
+
+    def _add(self, episode: Episode, note: Note) -> list[AlarmEvent]:
+        """One more sound of an open alarm; a fragment of its beep only tells that it goes on."""
+        beep, profile = note.beep, episode.profile
+        if not _whole(episode, beep):
+            episode.heard_until(beep.end)
+            return []
+        episode.add(beep.onset, beep.end, beep.frequency, beep.level)
+        if isinstance(profile, Bursts):
+            burst = bursts.last_burst(profile, self._on_tone(note))
+            if burst is not None:
+                episode.mark(burst.onset)
+        episode.believe(evidence.REPEAT if note.score > 0 else 0.0)
+        return [Changed(beep.known, episode.alarm())]
+
+    def _on_tone(self, note: Note) -> list[Note]:
+        """All sounds of the note's tone by onset, the note last."""
+        notes = self._memory.on_tone(note.beep.frequency, WIDTH, note.beep.onset - KEEP)
+        return [other for other in notes if other.beep.onset < note.beep.onset] + [note]
+
+    # -- new alarms
+
+    def _raise(self, note: Note, owner: Episode | None) -> list[AlarmEvent]:
+        """New alarms that this beep decides: counted groups first, since they explain single beeps too."""
+        notes = self._on_tone(note)
+        for counted in self._bursts:
+            found = self._raise_bursts(counted, notes)
+            if found:
+                return found
+        if self._grouped(notes):
+            return []
+        out = [event for breaths in self._breaths for event in self._raise_breaths(breaths, notes)]
+        if not out and owner is None:
+            out = [event for steady in self._steady for event in self._raise_steady(steady, notes)]
+        return out
+
+    def _grouped(self, notes: Sequence[Note]) -> bool:
+        """Whether counted groups explain the latest pulses of this tone."""
+        since = notes[-1].beep.onset - EXPLAINED
+        return any(bursts.latest(profile, notes, since) is not None for profile in self._bursts)
+
+    def _raise_bursts(self, profile: Bursts, notes: Sequence[Note]) -> list[AlarmEvent]:
+        beep = notes[-1].beep
+        found = bursts.groups(profile, notes)
+        if found is None or not self._judge.allowed(profile, beep.frequency, known=False):
+            return []
+        limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
+        if found.ratio < limit:
+            return []
+        groups = [[note.beep for note in burst.notes] for burst in found.bursts]
+        return self._begin(profile, profile.priority, groups, found.ratio, limit)
+
+    def _raise_breaths(self, profile: Breaths, notes: Sequence[Note]) -> list[AlarmEvent]:
+        beep = notes[-1].beep
+        known = self._judge.known(profile, beep.frequency, beep.known)
+        if not self._judge.allowed(profile, beep.frequency, known):
+            return []
+        chain = chains.breaths(profile, notes, LEAST - 1 if known else LEAST, known)
+        limit = self._judge.limit(profile, beep.frequency, beep.known, known)
+        if chain is None or chain.ratio < limit:
+            return []
+        return self._begin(profile, profile.priority, [[n.beep] for n in chain.notes], chain.ratio, limit)
+
+    def _raise_steady(self, profile: Steady, notes: Sequence[Note]) -> list[AlarmEvent]:
+        beep = notes[-1].beep
+        taught = self._judge.taught(beep.frequency)
+        chain = chains.steady(profile, notes, profile.beeps_known if taught else profile.beeps)
+        limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
+        if chain is None or chain.ratio < limit or not self._judge.allowed(profile, beep.frequency, taught):
+            return []
+        priority = profile.taught if taught else profile.priority
+        return self._begin(profile, priority, [[n.beep] for n in chain.notes], chain.ratio, limit)
+
+    def _begin(
+        self,
+        profile: Profile,
+        priority: Priority,
+        groups: Sequence[Sequence[Beep]],
+        ratio: float,
+        limit: float,
+    ) -> list[AlarmEvent]:
+        """Raise an alarm on its beeps so far (each group's beeps), or go on with the one it continues."""
+        first, newest = groups[0][0], groups[-1][-1]
+        old = self._book.find(profile.name, newest.frequency)
+        old = old or self._book.reopen(profile.name, newest.frequency, first.onset)
+        episode = old or self._book.start(profile, priority, newest.known, ratio, limit)
+        for group in groups:
+            fresh = [beep for beep in group if old is None or beep.onset >= episode.last]
+            for beep in fresh:
+                episode.add(beep.onset, beep.end, beep.frequency, beep.level)
+            if fresh and isinstance(profile, Bursts):
+                episode.mark(fresh[0].onset)
+        if self._noise is not None:
+            episode.noise(self._noise)
+        said = (
+            Raised(newest.known, episode.alarm()) if old is None else Changed(newest.known, episode.alarm())
+        )
+        return [said, *self._explained(episode, newest.known)]
+
+    def _explained(self, episode: Episode, now: float) -> list[AlarmEvent]:
+        """An unknown beeping of this tone now has its name."""
+        unknown = [
+            e
+            for e in self._book.open
+            if isinstance(e.profile, Steady) and e is not episode and e.near(episode.frequency)
+        ]
+        return [Ended(now, self._book.close(e, explain.superseded(episode.profile.name))) for e in unknown]
+
+
+def _belongs(episode: Episode, beep: Beep) -> bool:
+    """Whether an open alarm explains a beep: its tone, and no longer than its beeps may be."""
+    profile = episode.profile
+    if isinstance(profile, LongTone) or not episode.near(beep.frequency):
+        return False
+    if isinstance(profile, Bursts):
+        group = sum(gap[1] for gap in profile.gaps) + profile.pulse[1] * (len(profile.gaps) + 1)
+        return beep.duration <= 1.2 * group
+    return beep.duration <= STRETCH * episode.duration
+
+
+def _whole(episode: Episode, beep: Beep) -> bool:
+    """Whether a sound of an open alarm is one beep of it, and not a fragment or several run together."""
+    usual = episode.duration
+    if not usual / STRETCH <= beep.duration <= usual * STRETCH:
+        return False
+    apart = 0.0 if isinstance(episode.profile, Bursts) else 0.5 * (episode.period or 0.0)
+    return beep.onset - episode.newest >= apart
+
+
+def _order(event: AlarmEvent) -> int:
+    """An end before what took its place, then the most urgent first."""
+    return -1 if isinstance(event, Ended) else ("high", "medium", "low").index(event.alarm.priority)

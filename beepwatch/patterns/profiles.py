@@ -1,0 +1,155 @@
+"""Profiles: what each pattern sounds like, one TOML file a pattern in `profiles/`, read once.
+
+A profile is data only; four kinds of pattern exist, each with its finder: `breaths` (chains.py), `tone`
+(tones.py),
+`bursts` (bursts.py) and `steady` (chains.py). Where a number comes from is said in its file.
+"""
+
+import tomllib
+from functools import cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from typing import Literal, TypeAlias
+
+import msgspec
+
+from beepwatch.errors import InputError
+from beepwatch.events import Priority
+
+Span: TypeAlias = tuple[float, float]
+"""Least and most, both inside."""
+
+
+class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A table of a profile: a misspelt key is an error, never ignored."""
+
+
+class Silence(_Part, frozen=True):
+    """The alarm is over after max(periods x its period, seconds) without a beep that would have been
+    heard.
+    """
+
+    periods: float
+    seconds: float
+
+
+class Tone(_Part, frozen=True):
+    """Hz between which an untaught tone may carry the pattern."""
+
+    lowest: float
+    highest: float
+
+
+class Tests(_Part, frozen=True):
+    """How many tests a night everything else starts (evidence.py): with many foreign beeps about, with few,
+    and on one known tone."""
+
+    busy: float
+    quiet: float
+    known: float
+
+
+class Doubt(_Part, frozen=True):
+    """Evidence that an unlikely figure costs: nothing up to `free`, all of `cost` (nats) from `full` on."""
+
+    of: Literal["duty", "period", "length", "tone"]
+    free: float
+    full: float
+    cost: float
+
+    def price(self, value: float) -> float:
+        """Nats that `value` costs, 0 to `cost`, straight between the two ends."""
+        return self.cost * min(1.0, max(0.0, (value - self.free) / (self.full - self.free)))
+
+
+class _Profile(_Part, frozen=True, tag_field="kind"):
+    """What every pattern has: a name, the priority of IEC 60601-1-8, whose call it is."""
+
+    name: str
+    priority: Priority
+    calls: Literal["device", "household", "other"]
+    tone: Tone
+    tests: Tests
+
+
+class Breaths(_Profile, frozen=True, tag="breaths"):
+    """Single beeps alike in length and tone that repeat as breaths do. Seconds."""
+
+    length: Span
+    period: Span
+    pause: float
+    silence: Silence
+    doubt: tuple[Doubt, ...] = ()
+
+
+class LongTone(_Profile, frozen=True, tag="tone"):
+    """One long tone, alone or repeated after a long period. Seconds.
+
+    `early`: a known tone is named while it still sounds, once it has lasted this long; past `over` it loses
+    the name.
+    """
+
+    length: Span
+    period: Span
+    due: int
+    early: float | None = None
+    over: float | None = None
+    supersedes: tuple[str, ...] = ()
+
+
+class Bursts(_Profile, frozen=True, tag="bursts"):
+    """Groups of pulses that are counted: `gaps` from a pulse's end to the next onset, `pauses` between
+    groups. Seconds.
+    """
+
+    pulse: Span
+    gaps: tuple[Span, ...]
+    pauses: tuple[Span, ...]
+    slack: float
+    bursts: int
+    silence: Silence
+
+
+class Steady(_Profile, frozen=True, tag="steady"):
+    """A regular beeping that fits nothing else. Seconds; `wander` relative."""
+
+    length: Span
+    period: Span
+    beeps: int
+    beeps_known: int
+    wander: float
+    taught: Priority
+    silence: Silence
+
+
+Profile: TypeAlias = Breaths | LongTone | Bursts | Steady
+
+
+def read(text: str, origin: str) -> Profile:
+    """One profile from TOML text; raises InputError, naming `origin`, for text that is no profile."""
+    try:
+        profile: Profile = msgspec.convert(tomllib.loads(text), Profile)
+    except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
+        raise InputError(
+            f"{origin} is not a profile of an alarm: {error}; compare it with its neighbours"
+        ) from error
+    return profile
+
+
+def load(folder: Traversable) -> tuple[Profile, ...]:
+    """Every *.toml of a folder, by name; raises InputError when one is bad or a name comes twice."""
+    found = tuple(
+        read(entry.read_text("utf-8"), entry.name)
+        for entry in sorted(folder.iterdir(), key=lambda entry: entry.name)
+        if entry.name.endswith(".toml")
+    )
+    names = [profile.name for profile in found]
+    if len(set(names)) < len(names):
+        raise InputError(f"two profiles share a name among {', '.join(names)}: give each its own")
+    return found
+
+
+@cache
+def packaged() -> tuple[Profile, ...]:
+    """The profiles that come with the package."""
+    return load(files("beepwatch.patterns") / "profiles")

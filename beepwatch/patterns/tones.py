@@ -1,0 +1,146 @@
+"""Long tones: one that lasts as long as a battery alarm, whole or broken into pieces."""
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from beepwatch.events import Beep, Character
+from beepwatch.patterns import evidence
+from beepwatch.patterns.memory import fold
+from beepwatch.patterns.profiles import LongTone
+
+LEAST = 0.8
+"""The shortest piece of a broken tone, s (judgement)."""
+LONG_PIECE = 4.0
+"""A broken tone has a piece at least this long, s: longer than any breath (judgement)."""
+LARGE = 2.6
+"""Pieces longer than any breath's beep, s: they may be further apart."""
+HOLE = (0.8, 3.0)
+"""The widest hole beside a piece shorter than LARGE (a cough), and between two large ones (a fade), s
+(judgement)."""
+PIECES = 4
+"""Pieces that one tone may be broken into."""
+COVER = 0.75
+"""Share of its length that a broken tone must sound (judgement)."""
+SAME = 0.004
+"""Tones of the pieces agree to this (prototype: true long tones drift 0.2 %)."""
+REPEATED = 3.0
+"""Evidence of an alike long tone one period before: under one in twenty by chance (judgement), nats."""
+
+
+@dataclass(frozen=True, slots=True)
+class LongBeep:
+    """A long tone, joined from its pieces, oldest first."""
+
+    pieces: tuple[Beep, ...]
+
+    @property
+    def onset(self) -> float:
+        """Onset of the first piece, s."""
+        return self.pieces[0].onset
+
+    @property
+    def end(self) -> float:
+        """End of the last piece, s."""
+        return self.pieces[-1].end
+
+    @property
+    def duration(self) -> float:
+        """From the first onset to the last end, s."""
+        return self.end - self.onset
+
+    @property
+    def frequency(self) -> float:
+        """Hz of its longest piece."""
+        return max(self.pieces, key=lambda piece: piece.duration).frequency
+
+    @property
+    def onset_known(self) -> bool:
+        """False when listening began inside the tone."""
+        return self.pieces[0].onset_known
+
+    @property
+    def ratio(self) -> float:
+        """Evidence of its character, nats: the mean over its pieces, by their length."""
+        total = sum(piece.duration for piece in self.pieces)
+        return sum(evidence.long_tone(inner(self, piece)) * piece.duration for piece in self.pieces) / total
+
+
+def inner(whole: LongBeep, piece: Beep) -> Character:
+    """A piece's character without the edges that break the tone: they are the cough's, not the sounder's."""
+    character = piece.character
+    if len(whole.pieces) == 1:
+        return character
+    first, last = piece is whole.pieces[0], piece is whole.pieces[-1]
+    return Character(
+        purity=character.purity,
+        flatness=character.flatness,
+        wander=character.wander,
+        neighbours=character.neighbours,
+        company=character.company,
+        before=character.before if first else 0.0,
+        after=character.after if last else 0.0,
+        valley=character.valley,
+        spread=character.spread,
+    )
+
+
+class LongTones:
+    """Pieces heard lately and long beeps of the last hour, both bounded."""
+
+    def __init__(self) -> None:
+        self._pieces: deque[Beep] = deque(maxlen=64)
+        self._heard: deque[LongBeep] = deque(maxlen=64)
+
+    def hear(self, beep: Beep) -> list[LongBeep]:
+        """All the long tones that this beep may complete, the longest first."""
+        if beep.duration < LEAST:
+            return []
+        wholes = list(_joined(beep, self._pieces))
+        self._pieces.append(beep)
+        return wholes
+
+    def keep(self, whole: LongBeep) -> None:
+        """Remember a long tone that was not raised: a second one may confirm it."""
+        self._heard.append(whole)
+
+    def repeats(self, profile: LongTone, whole: LongBeep) -> tuple[LongBeep, ...]:
+        """Long tones like this one, one period apart, oldest first and `whole` last."""
+        line = [whole]
+        for old in reversed(self._heard):
+            apart = line[0].onset - old.onset
+            alike = fold(old.frequency, whole.frequency, SAME) is not None
+            if alike and fits(old.duration, profile.length) and fits(apart, profile.period):
+                line.insert(0, old)
+        return tuple(line)
+
+
+def fits(value: float, span: tuple[float, float]) -> bool:
+    """Whether a figure is inside its bounds."""
+    return span[0] <= value <= span[1]
+
+
+def weigh(line: Sequence[LongBeep]) -> float:
+    """S of long tones one period apart, nats."""
+    return sum(whole.ratio for whole in line) / len(line) + REPEATED * (len(line) - 1)
+
+
+def _joined(beep: Beep, pieces: Sequence[Beep]) -> list[LongBeep]:
+    """The beep with the pieces before it that may be one tone with it, longest first, the beep alone last."""
+    line, found = [beep], [LongBeep((beep,))]
+    for piece in reversed(pieces):
+        hole = line[0].onset - piece.end
+        widest = HOLE[1] if min(piece.duration, line[0].duration) >= LARGE else HOLE[0]
+        if len(line) == PIECES or hole > HOLE[1]:
+            break
+        if 0 <= hole <= widest and fold(piece.frequency, beep.frequency, SAME) is not None:
+            line.insert(0, piece)
+            if _whole(line):
+                found.insert(0, LongBeep(tuple(line)))
+    return found
+
+
+def _whole(line: Sequence[Beep]) -> bool:
+    sounding = sum(piece.duration for piece in line)
+    long_enough = max(piece.duration for piece in line) >= LONG_PIECE
+    return long_enough and sounding >= COVER * (line[-1].end - line[0].onset)
