@@ -1,0 +1,1 @@
+"""The ways to wake somebody: a speaker with a tone and a voice."""
