@@ -1,6 +1,5 @@
 """Opening the history file, and turning each of SQLite's errors into one line that says what to do."""
 
-import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -92,25 +91,23 @@ def open_to_read(path: Path, timeout: float) -> sqlite3.Connection:
 
 
 def _connect_read_only(path: Path, timeout: float) -> sqlite3.Connection:
-    """Read-only; in a read-only folder, where WAL has no room for its index, as a file that nobody writes."""
+    """Read-only; in a read-only folder, where WAL has no room for its index, as a file that nobody writes.
+
+    That is so where the write-ahead log is gone: a writer keeps it, and so does a crash.
+    """
     connection = _connect(path, "ro", timeout)
     try:
         connection.execute("SELECT 1 FROM sqlite_schema").fetchall()
-    except sqlite3.OperationalError:
+    except sqlite3.OperationalError as error:
         connection.close()
-        if _has_unmerged(path) or os.access(path.parent, os.W_OK):
+        closed = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN)
+        if not closed or path.with_name(f"{path.name}-wal").exists():
             raise
         return _connect(path, "ro&immutable=1", timeout)
     except BaseException:
         connection.close()
         raise
     return connection
-
-
-def _has_unmerged(path: Path) -> bool:
-    """Whether commits still stand in the write-ahead log: without it, the file alone would be out of date."""
-    log = path.with_name(path.name + "-wal")
-    return log.exists() and log.stat().st_size > 0
 
 
 def _connect(path: Path, mode: str, timeout: float) -> sqlite3.Connection:

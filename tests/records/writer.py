@@ -1,0 +1,52 @@
+"""A program for `test_kill`: writes one alarm after another, and says so once that is committed."""
+
+import sys
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from beepwatch.events import Alarm, Beep
+from beepwatch.records.journal import Journal
+from beepwatch.records.store import Store
+
+LEAD = Alarm(1, "lead-disconnect", "high", 0.0, 11.5, None, 11.2, 3, 1.2, 5.0, 2730.0, 0.98, "3 beeps")
+BEEP = Beep(0.0, 1.2, 2730.0, -40.0, 12.0, 1.2)
+
+
+def say(*words: str | int) -> None:
+    """One line that is out of this process when the call returns."""
+    print(*words, flush=True)
+
+
+def one_alarm(journal: Journal, span: int, alarm: Alarm, now: datetime) -> None:
+    """Raise it, wake, hear more beeps and listen on, be answered, end."""
+    known = journal.raise_alarm(span, alarm, now, now)
+    say("raised", span, alarm.number, alarm.beeps)
+    journal.note(known, "woken", now)
+    say("woken", span, alarm.number, 0)
+    for beeps in range(4, 9):
+        journal.change_alarm(known, replace(alarm, beeps=beeps), now)
+        say("changed", span, alarm.number, beeps)
+        journal.extend_listening(span, now, alarm.number, [BEEP])
+        say("listening", span, alarm.number, 0)
+    journal.note(known, "acknowledged", now)
+    say("acknowledged", span, alarm.number, 0)
+    journal.end_alarm(known, replace(alarm, beeps=8, ended=alarm.last), now)
+    say("ended", span, alarm.number, 8)
+
+
+def main(folder: Path) -> None:
+    """Write until killed."""
+    say("opening", 0, 0, 0)
+    journal = Journal(Store(folder))
+    now = datetime.now(UTC)
+    span = journal.begin_listening("USB microphone", "household", now)
+    say("listening", span, 0, 0)
+    number = 0
+    while journal.fault is None:
+        number += 1
+        one_alarm(journal, span, replace(LEAD, number=number), now + timedelta(seconds=20 * number))
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
