@@ -24,10 +24,14 @@ class Attempt(Generic[Result]):
         """Whether the call has not returned yet."""
         return self._thread.is_alive()
 
+    def done(self, seconds: float) -> bool:
+        """Wait up to `seconds`; return whether the call has returned (or raised)."""
+        self._thread.join(seconds)
+        return not self._thread.is_alive()
+
     def result(self, seconds: float) -> Result:
         """What the call returned or raised. Raises CannotHear when it has not returned in `seconds`."""
-        self._thread.join(seconds)
-        if self._thread.is_alive():
+        if not self.done(seconds):
             raise CannotHear(f"the sound system has not answered for {seconds:.0f} s: it hangs; restart it")
         if self._error is not None:
             raise self._error
