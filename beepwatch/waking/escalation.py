@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from beepwatch.events import Alarm, AlarmEvent, Ended, Raised
 from beepwatch.waking.actions import Action, Note, Quiet, Say, Show, Sound
 from beepwatch.waking.messages import Messages
-from beepwatch.waking.table import LOUD, TABLE, Happening, State, kept, urgency, wakes
+from beepwatch.waking.table import LOUD, RANKS, TABLE, Happening, State, kept, urgency, wakes
 
 RETELL = 10.0
 """s after which the order to sound is given again, so that one that was lost heals (judgement).
@@ -29,13 +29,14 @@ class _Entry:
         return replace(self, state=if_kept if self.kept else otherwise)
 
     def heard(self, alarm: Alarm) -> "_Entry":
-        """The entry after a new word of its alarm, which may have another name now."""
-        if alarm.pattern == self.alarm.pattern:
+        """The entry after a new word of its alarm, which may have another name or priority now."""
+        old = self.alarm
+        if (alarm.pattern, alarm.priority) == (old.pattern, old.priority):
             return replace(self, alarm=alarm)
-        ranks = [urgency(named.pattern, named.priority)[0] for named in (alarm, self.alarm)]
-        as_urgent = ranks[0] <= ranks[1] and wakes(alarm.pattern, alarm.priority)
+        as_urgent = RANKS.index(alarm.priority) <= RANKS.index(old.priority) and wakes(alarm.priority)
         still_kept = self.kept or kept(alarm.pattern, alarm.priority)
-        entry = replace(self, alarm=alarm, kept=still_kept, renamed=True)
+        renamed = self.renamed or alarm.pattern != old.pattern
+        entry = replace(self, alarm=alarm, kept=still_kept, renamed=renamed)
         return entry.step("renamed" if as_urgent else "played-down")
 
     @property
@@ -65,12 +66,10 @@ class Escalation:
         alarm = event.alarm
         before = None if isinstance(event, Raised) else self._entries.get(alarm.number)
         if before is None and isinstance(event, Ended):
-            return []  # it was over here already, or never told
+            return []  # it is over here already
         after = self._begin(alarm) if before is None else before.heard(alarm)
-        notes = _woken(before, after, now)
-        if isinstance(event, Ended):
-            after = after.step("ended")
-            notes.append(Note(alarm.number, "stopped", now))
+        after = after.step("ended" if isinstance(event, Ended) else "again")
+        notes = _notes(event, before, after, now)
         self._keep(after)
         return self._changes(now) + notes
 
@@ -100,7 +99,7 @@ class Escalation:
 
     def _begin(self, alarm: Alarm) -> _Entry:
         """The first entry of an alarm."""
-        state = State.SOUNDING if wakes(alarm.pattern, alarm.priority) else State.SHOWN
+        state = State.SOUNDING if wakes(alarm.priority) else State.SHOWN
         return _Entry(alarm, state, kept(alarm.pattern, alarm.priority))
 
     def _keep(self, entry: _Entry) -> None:
@@ -160,19 +159,22 @@ class Escalation:
         return entry.alarm.pattern if entry.alarm.pattern in self._messages.patterns else "unknown"
 
 
-def _woken(before: _Entry | None, after: _Entry, now: float) -> list[Action]:
-    """A note if this alarm begins to wake."""
+def _notes(event: AlarmEvent, before: _Entry | None, after: _Entry, now: float) -> list[Action]:
+    """What the history should know: this alarm begins to wake, its beeping stopped."""
+    number = after.alarm.number
     began = after.state in LOUD and (before is None or before.state not in LOUD)
-    return [Note(after.alarm.number, "woken", now)] if began else []
+    woken: list[Action] = [Note(number, "woken", now)] if began else []
+    return [*woken, Note(number, "stopped", now)] if isinstance(event, Ended) else woken
 
 
 def _told(loud: list[_Entry]) -> list[_Entry]:
-    """Those of the alarms that wake which are told: what has stopped is not, while its like still beeps.
+    """Those of the alarms that wake which are told: one that has stopped is not, where another tells more.
 
-    So a lead alarm that comes back is not told as going on and as stopped in one breath, nor is the backup
-    battery's once the same device's last battery calls.
+    So a lead alarm that comes back is not told as going on and as stopped in one breath, the backup battery's
+    not once the same device's last battery calls, and an unknown beeping not once it has a name.
     """
-    sounding = {entry.alarm.pattern for entry in loud if entry.state is State.SOUNDING}
-    critical = any(entry.alarm.pattern == "battery-critical" for entry in loud)
-    covered = sounding | ({"backup-battery"} if critical else set())
+    patterns = {entry.alarm.pattern for entry in loud}
+    covered = {entry.alarm.pattern for entry in loud if entry.state is State.SOUNDING}
+    covered |= {"backup-battery"} if "battery-critical" in patterns else set()
+    covered |= {"unknown"} if patterns != {"unknown"} else set()
     return [entry for entry in loud if entry.state is State.SOUNDING or entry.alarm.pattern not in covered]
