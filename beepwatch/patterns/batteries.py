@@ -31,9 +31,7 @@ class _Waiting:
 class Batteries:
     """The alarms that are one long tone."""
 
-    def __init__(
-        self, profiles: tuple[LongTone, ...], unknown: Steady | None, book: Book, judge: Judge
-    ) -> None:
+    def __init__(self, profiles: tuple[LongTone, ...], unknown: Steady | None, book: Book, judge: Judge) -> None:
         self._profiles = tuple(sorted(profiles, key=lambda profile: -profile.length[0]))
         self._unknown = unknown
         self._book = book

@@ -9,8 +9,6 @@ from beepwatch.patterns import evidence
 from beepwatch.patterns.memory import Note
 from beepwatch.patterns.profiles import Bursts, Span
 
-SKIPPED = 3
-"""Whole groups that may be missed between two heard ones (judgement)."""
 ALIKE = math.log(1.6)
 """Pulses of one group differ in length by less than this factor (judgement: echo lengthens the last one)."""
 
@@ -62,7 +60,9 @@ def last_burst(profile: Bursts, notes: Sequence[Note]) -> Burst | None:
 
 
 def latest(profile: Bursts, notes: Sequence[Note], since: float) -> Burst | None:
-    """The newest group among `notes` that ended at `since` or later and has a pause after it, as far as is known."""
+    """The newest group among `notes` that ended at `since` or later and has a pause after it, as far as is
+    known.
+    """
     follower = math.inf
     for stop in range(len(notes), 0, -1):
         beep = notes[stop - 1].beep
@@ -85,9 +85,10 @@ def groups(profile: Bursts, notes: Sequence[Note]) -> Groups | None:
     cycles: list[float] = []
     for burst in _earlier(profile, notes, newest):
         cycle = _cycle(profile, burst, bursts[-1], cycles)
-        if cycle is not None:
-            bursts.append(burst)
-            cycles.append(cycle)
+        if cycle is None:
+            break
+        bursts.append(burst)
+        cycles.append(cycle)
     if len(bursts) < profile.bursts or not _medians(profile, bursts, cycles):
         return None
     pulses = [note for burst in bursts for note in burst.notes]
@@ -112,7 +113,7 @@ def _cycle(profile: Bursts, old: Burst, young: Burst, cycles: Sequence[float]) -
     None.
     """
     apart, size = young.onset - old.onset, old.end - old.onset
-    for steps in range(1, SKIPPED + 2):
+    for steps in range(1, profile.skipped + 2):
         cycle = apart / steps
         if any(abs(cycle - known) > 0.1 * known for known in cycles[:1]):
             continue

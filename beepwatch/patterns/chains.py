@@ -70,10 +70,7 @@ def steady(profile: Steady, notes: Sequence[Note], least: int) -> Chain | None:
             continue
         chosen = walk[:least]
         units = _units(chosen)
-        if (
-            _wander(units) > profile.wander
-            or _wander([n.beep.duration for n, _ in chosen]) > 3 * profile.wander
-        ):
+        if _wander(units) > profile.wander or _wander([n.beep.duration for n, _ in chosen]) > 3 * profile.wander:
             continue
         extra = _extra(notes, chosen)
         if extra == 0.0:

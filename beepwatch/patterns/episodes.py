@@ -27,9 +27,7 @@ LATE = 1.0
 class Episode:
     """One alarm as it goes on. Times in s of stream time."""
 
-    def __init__(
-        self, number: int, profile: Profile, priority: Priority, *, raised: float, ratio: float, limit: float
-    ):
+    def __init__(self, number: int, profile: Profile, priority: Priority, *, raised: float, ratio: float, limit: float):
         self.number = number
         self.profile = profile
         self.priority = priority
@@ -232,9 +230,7 @@ class Book:
         self._over: deque[Episode] = deque(maxlen=32)
         self._count = 0
 
-    def start(
-        self, profile: Profile, priority: Priority, raised: float, ratio: float, limit: float
-    ) -> Episode:
+    def start(self, profile: Profile, priority: Priority, raised: float, ratio: float, limit: float) -> Episode:
         """A new episode with the next number."""
         self._count += 1
         episode = Episode(self._count, profile, priority, raised=raised, ratio=ratio, limit=limit)

@@ -20,9 +20,7 @@ def repeated(beeps: int, duration: float, period: float | None, frequency: float
     if beeps == 1 or period is None:
         return f"1 beep of {seconds(duration)} at {tone(frequency)}"
     pace = f" ({60 / period:.0f} a minute)" if rate else ""
-    return (
-        f"{beeps} beeps of {seconds(duration)}, one every {seconds(period)}{pace}, all at {tone(frequency)}"
-    )
+    return f"{beeps} beeps of {seconds(duration)}, one every {seconds(period)}{pace}, all at {tone(frequency)}"
 
 
 def grouped(groups: int, pulses: int, duration: float, period: float | None, frequency: float) -> str:

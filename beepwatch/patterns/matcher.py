@@ -232,9 +232,7 @@ class Matcher:
                 episode.mark(fresh[0].onset)
         if self._noise is not None:
             episode.noise(self._noise)
-        said = (
-            Raised(newest.known, episode.alarm()) if old is None else Changed(newest.known, episode.alarm())
-        )
+        said = Raised(newest.known, episode.alarm()) if old is None else Changed(newest.known, episode.alarm())
         return [said, *self._explained(episode, newest.known)]
 
     def _explained(self, episode: Episode, now: float) -> list[AlarmEvent]:

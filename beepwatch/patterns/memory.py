@@ -57,9 +57,7 @@ class Memory:
     def foreign(self, tone: float, now: float) -> int:
         """How many beeps of another tone were heard in the last minute: in talk about 2, in music 6 to 20."""
         return sum(
-            1
-            for known, frequency in self._foreign
-            if known > now - METER[0] and fold(frequency, tone, WIDTH) is None
+            1 for known, frequency in self._foreign if known > now - METER[0] and fold(frequency, tone, WIDTH) is None
         )
 
     def on_tone(self, tone: float, tolerance: float, since: float) -> list[Note]:

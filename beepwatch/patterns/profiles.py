@@ -107,6 +107,7 @@ class Bursts(_Profile, frozen=True, tag="bursts"):
     pauses: tuple[Span, ...]
     slack: float
     bursts: int
+    skipped: int
     silence: Silence
 
 
@@ -130,9 +131,7 @@ def read(text: str, origin: str) -> Profile:
     try:
         profile: Profile = msgspec.convert(tomllib.loads(text), Profile)
     except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
-        raise InputError(
-            f"{origin} is not a profile of an alarm: {error}; compare it with its neighbours"
-        ) from error
+        raise InputError(f"{origin} is not a profile of an alarm: {error}; compare it with its neighbours") from error
     return profile
 
 

@@ -42,13 +42,9 @@ def beep(
     )
 
 
-def sounding(
-    onset: float, lasted: float, frequency: float = 2730.0, character: Character | None = None
-) -> Sounding:
+def sounding(onset: float, lasted: float, frequency: float = 2730.0, character: Character | None = None) -> Sounding:
     """A tone under way that has just lasted an asked length."""
-    return Sounding(
-        onset, lasted, frequency, -30.0, 10.0, onset + lasted + 0.1, True, character or Character()
-    )
+    return Sounding(onset, lasted, frequency, -30.0, 10.0, onset + lasted + 0.1, True, character or Character())
 
 
 def breaths(
@@ -63,15 +59,14 @@ def bursts(
     pulse: float,
     cycle: float,
     count: int,
+    *,
     frequency: float = 3100.0,
     start: float = 3.0,
 ) -> list[Beep]:
     """`count` groups of pulses of length `pulse` at `offsets` from the group's start, one group every
     `cycle`.
     """
-    return [
-        beep(3.0 + cycle * group + offset, pulse, frequency) for group in range(count) for offset in offsets
-    ]
+    return [beep(3.0 + cycle * group + offset, pulse, frequency) for group in range(count) for offset in offsets]
 
 
 def known(event: Heard) -> float:
