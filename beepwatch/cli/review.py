@@ -1,0 +1,106 @@
+"""`beepwatch review`: hear recordings and tell their beeps and alarms."""
+
+import argparse
+import io
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO
+
+from beepwatch.cli import CAUTION
+from beepwatch.cli.reporting.order import InOrder, Known
+from beepwatch.cli.reporting.progress import progress
+from beepwatch.cli.reporting.quality import Quality
+from beepwatch.cli.reporting.text import Text
+from beepwatch.cli.reporting.writers import Heard, JsonLines, Tsv, Writer
+from beepwatch.errors import InputError
+
+if TYPE_CHECKING:
+    from beepwatch.sources.recording import Recording
+
+WRITERS: dict[str, Callable[[TextIO], Writer]] = {"text": Text, "jsonl": JsonLines, "tsv": Tsv}
+TONES = (400.0, 5000.0)
+"""Hz in which hearing looks for beeps."""
+FORMATS = """formats:
+  text   each alarm in words, when, how long and why, and a timeline
+  jsonl  one JSON line a beep and one an alarm, in the order in which each became known
+  tsv    a row a beep and a row an alarm: onset, offset, event_label, filename
+"""
+
+
+def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the verb to the command line."""
+    verb = verbs.add_parser(
+        "review",
+        help="hear recordings and tell their beeps and alarms",
+        description="Hear recordings (WAV, FLAC, OGG, MP3; 8 to 192 kHz) and tell their beeps and alarms.",
+        epilog=f"{FORMATS}\n{CAUTION}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    verb.add_argument("files", nargs="+", metavar="FILE")
+    verb.add_argument("--format", choices=tuple(WRITERS), default="text", help="default: text")
+    verb.add_argument("--tone", type=float, metavar="HZ", help="the device's tone, known to within 3 %%")
+    verb.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Review each file; return 0, or 2 when one could not be read. Raises InputError for a bad tone."""
+    low, high = TONES
+    if arguments.tone is not None and not low <= arguments.tone <= high:
+        raise InputError(f"--tone {arguments.tone:g} is outside {low:g} to {high:g} Hz; give the tone in Hz")
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(encoding="utf-8", errors="backslashreplace")
+    writer = WRITERS[arguments.format](sys.stdout)
+    bar = arguments.format == "text" or not sys.stdout.isatty()
+    code = 0
+    for file in arguments.files:
+        try:
+            _review(file, arguments.tone, writer, bar)
+        except InputError as error:
+            _say(str(error))
+            code = 2
+    writer.close()
+    return code
+
+
+def _review(file: str, tone: float | None, writer: Writer, bar: bool) -> None:
+    """Hear one file and write what is in it; notes go to standard error. Raises InputError."""
+    from beepwatch.sources.recording import Recording  # noqa: PLC0415 - `beepwatch --help` stays quick
+
+    with Recording(file) as recording:
+        quality = Quality(recording.rate)
+        for note in quality.before(tone):
+            _say(f"{file}: {note}")
+        writer.begin(file)
+        whole = None if recording.frames is None else recording.frames / recording.rate
+        with progress(Path(file).name, whole, bar) as show:
+            for known in heard(recording, tone, quality, show):
+                writer.tell(known)
+        writer.end(Heard(quality.seconds, quality.gaps))
+        notes = [f"{file}: {note}" for note in quality.after()]
+        for note in [*([recording.warning] if recording.warning else []), *notes]:
+            _say(note)
+
+
+def heard(
+    recording: "Recording", tone: float | None, quality: Quality, show: Callable[[float], None]
+) -> Iterator[Known]:
+    """All that becomes known in a recording, in order; `quality` counts and `show` is told along the way."""
+    from beepwatch.recognizer import Recognizer  # noqa: PLC0415 - brings scipy in
+    from beepwatch.sources.resample import Resampler  # noqa: PLC0415
+
+    resampler = Resampler(recording.rate, recording.channels)
+    recognizer = Recognizer(recording.channels, tone=tone, bandwidth=min(8000.0, recording.rate / 2))
+    order = InOrder()
+    for block in recording.blocks():
+        quality.take(block.samples)
+        yield from order.hear(recognizer.push(resampler.push(block.samples)))
+        show(quality.seconds)
+    yield from order.hear(recognizer.push(resampler.flush()))
+    yield from order.hear(recognizer.flush())
+    yield from order.end()
+
+
+def _say(note: str) -> None:
+    """One line on standard error."""
+    print(f"beepwatch: {note}", file=sys.stderr)
