@@ -1,0 +1,207 @@
+"""What a fitted burst is like: the figures by which a buzzer differs from a voice, a whistle or an instrument.
+
+Each figure is freed of what noise adds on the mean and then moved towards a buzzer's value by twice (levels: three
+times) its own standard error, so that near the limit of hearing nothing is thrown away for looking impure.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from beepwatch.events import Character
+
+from .baseband import STEP, STEP_SECONDS
+from .fit import Burst, Envelope
+from .floor import band_level
+from .rows import Rows
+from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Complexes, Doubles, Floats
+
+TRIM = 3
+"""Steps (12 ms) left off at both edges: a sounder's ramps take up to 10 ms (measured on one synthetic set)."""
+NEAR_BINS = (5, 45)
+"""35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
+NONE_DB = 30.0
+"""Said where noise hides what might be there."""
+RATIOS = (1, 2, 3, 4, 5, 6, 1 / 2, 1 / 3, 2 / 3, 3 / 2)
+"""Frequencies over the tone's at which a peak is the sounder's own."""
+VALLEY_STEPS = 12
+"""48 ms."""
+
+
+@dataclass(frozen=True, slots=True)
+class Inside:
+    """The burst without its edges, its drift taken out: u and weight of shape (n,), of the strongest channel."""
+
+    u: Complexes
+    weight: Doubles
+
+    def power(self) -> tuple[float, float]:
+        """(mean power without noise, its standard error); both in the units of |u|^2."""
+        n, v = len(self.u), float(self.weight.sum())
+        mean = float((np.abs(self.u) ** 2 * self.weight).sum() - n) / v
+        each = n / v
+        error = float(np.sqrt((2 * max(mean, 0.0) * each + each**2) / n))
+        return mean, error
+
+    def coherent(self) -> tuple[float, float]:
+        """(power of the mean without noise, its energy in noise units)."""
+        v = float(self.weight.sum())
+        energy = float(np.abs((self.u * self.weight).sum()) ** 2) / v
+        return (energy - 1) / v, energy
+
+    def pieces(self, count: int) -> list["Inside"]:
+        """`count` parts of nearly equal length."""
+        cuts = np.linspace(0, len(self.u), count + 1).astype(int)
+        return [Inside(self.u[a:b], self.weight[a:b]) for a, b in pairwise(cuts)]
+
+
+def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
+    """The steady part of a burst; at least four steps of it."""
+    a, b = round(burst.begin) + TRIM, round(burst.end) - TRIM
+    if b - a < 4:
+        a, b = round(burst.begin), max(round(burst.end), round(burst.begin) + 4)
+    part = whole.part(a, b)
+    return Inside(burst.drift.unwind(part)[channel], part.weight[channel])
+
+
+def purity(body: Inside) -> float:
+    """Share of the power that is the steady tone, in pieces of up to 0.6 s; lifted by twice its error, at most 1."""
+    count = max(1, round(len(body.u) * STEP_SECONDS / 0.6))
+    steady = sum(max(p.coherent()[0], 0.0) * len(p.u) for p in body.pieces(count)) / len(body.u)
+    power, error = body.power()
+    if power <= 2 * error:
+        return 1.0
+    return float(min(1.0, steady / power * (1 + 2 * error / power)))
+
+
+def flatness(body: Inside) -> float:
+    """dB between the strongest and the weakest quarter beyond three standard errors."""
+    quarters = [piece.power() for piece in body.pieces(4)]
+    strong, weak = max(quarters), min(quarters)
+    upper, lower = strong[0] - 1.5 * strong[1], max(weak[0], 0.0) + 1.5 * weak[1]
+    return float(max(0.0, 10 * np.log10(max(upper, 1e-30) / max(lower, 1e-30))))
+
+
+def wander(body: Inside) -> float:
+    """Hz, rms of the quarters' frequencies round a straight line, beyond what noise explains (Rife & Boorstyn 1974)."""
+    found = []
+    for piece in body.pieces(4):
+        half = len(piece.u) // 2
+        first, second = piece.pieces(2)
+        if half < 2:
+            return 0.0
+        turn = np.angle((second.u * second.weight).sum() * np.conj((first.u * first.weight).sum()))
+        energy = max(piece.coherent()[1] - 1, 0.5)
+        seconds = len(piece.u) * STEP_SECONDS
+        found.append((turn / (np.pi * seconds), 0.45 / (seconds * np.sqrt(energy))))
+    hertz = np.array([f for f, _ in found])
+    rest = hertz - np.polyval(np.polyfit(np.arange(4), hertz, 1), np.arange(4))
+    noise = float(np.mean([e**2 for _, e in found]))
+    return float(np.sqrt(max(0.0, np.mean(rest**2) * 2 - 4 * noise)))
+
+
+def spread(body: Inside, hertz: float) -> float:
+    """p10 to p90 of frequency over pieces of 0.5 s, over `hertz`; 0 for bursts under 2 s or in noise."""
+    count = int(len(body.u) * STEP_SECONDS / 0.5)
+    if count < 4:
+        return 0.0
+    places, errors = [], []
+    for piece in body.pieces(count):
+        first, second = piece.pieces(2)
+        turn = np.angle((second.u * second.weight).sum() * np.conj((first.u * first.weight).sum()))
+        places.append(turn / (np.pi * 0.5))
+        errors.append(0.45 / (0.5 * np.sqrt(max(piece.coherent()[1] - 1, 0.5))))
+    low, high = np.quantile(places, [0.1, 0.9])
+    return float(max(0.0, (high - low) - 5.0 * float(np.median(errors))) / hertz)
+
+
+def valley(body: Inside) -> float:
+    """dB of the deepest 48 ms dip below the lower of its two sides; 0 where noise would hide it."""
+    if len(body.u) < 3 * VALLEY_STEPS:
+        return 0.0
+    kernel = np.ones(VALLEY_STEPS)
+    energy = np.convolve(np.abs(body.u) ** 2 * body.weight, kernel, mode="valid") - VALLEY_STEPS
+    if np.median(energy) < 30:
+        return 0.0
+    left = np.maximum.accumulate(energy)
+    right = np.maximum.accumulate(energy[::-1])[::-1]
+    dip = np.minimum(left, right) / np.maximum(energy, 3 * np.sqrt(VALLEY_STEPS))
+    return float(max(0.0, 10 * np.log10(max(float(dip.max()), 1.0))))
+
+
+def beside(whole: Envelope, burst: Burst, channel: int, level: float) -> tuple[float, float]:
+    """Power at the tone just before and just after over `level` (|u|^2), less twice the error, not below 0."""
+    out = []
+    for a, b in ((burst.begin - 50, burst.begin - 12), (burst.end + 12, burst.end + 50)):
+        part = whole.part(round(a), round(b))
+        if part.z.shape[1] < 10 or level <= 0:
+            out.append(0.0)
+            continue
+        near = Inside(burst.drift.unwind(part)[channel], part.weight[channel])
+        power, error = near.power()
+        out.append(float(max(0.0, (power - 2 * error) / level)))
+    return out[0], out[1]
+
+
+def _mean_spectrum(rows: Rows, burst: Burst) -> Floats | None:
+    """Mean ratio of power to noise times the last noise, over frames that lie in the burst, (BINS,)."""
+    first = int(np.ceil((burst.begin * STEP) / HOP - 0.5))
+    last = int(np.floor((burst.end * STEP) / HOP - 1.5))
+    first, last = max(first, rows.begin), min(last, rows.end - 1)
+    if last < first:
+        return None
+    mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1)[0]).mean(axis=0, dtype=np.float32)
+    return mean
+
+
+def surroundings(rows: Rows, burst: Burst, hertz: float) -> tuple[float, float]:
+    """(neighbours, company) in dB, see `Character`."""
+    mean = _mean_spectrum(rows, burst)
+    if mean is None:
+        return NONE_DB, NONE_DB
+    frames = max(1, int(burst.seconds / 0.064) - 1)
+    place = hertz / BIN_HZ - LOW_BIN
+    k = round(place)
+    low, high = NEAR_BINS
+    tone = float(mean[max(k - 1, 0) : k + 2].max())
+    floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
+    near = np.concatenate(
+        [np.arange(max(k - high, 0), max(k - low + 1, 0)), np.arange(k + low, min(k + high + 1, BINS))]
+    )
+    loud = float(mean[near].max()) if len(near) else 0.0
+    hidden = loud < (1 + 3 / np.sqrt(frames)) * 4 * float(floor[min(max(k, 0), BINS - 1)])
+    neighbours = NONE_DB if hidden else 10 * np.log10(tone / loud)
+    return float(min(neighbours, NONE_DB)), _company(mean, floor, tone, hertz)
+
+
+def _company(mean: Floats, floor: Floats, tone: float, hertz: float) -> float:
+    """dB of the tone over the strongest peak 11 dB above the bands' level that is no simple ratio of the tone."""
+    frequency = (np.arange(BINS) + LOW_BIN) * BIN_HZ
+    other = mean > 12.6 * floor
+    for ratio in RATIOS:
+        other &= np.abs(frequency - hertz * ratio) > 45
+    other[1:-1] &= (mean[1:-1] >= mean[:-2]) & (mean[1:-1] > mean[2:])
+    if not other[1:-1].any():
+        return NONE_DB
+    return float(min(NONE_DB, 10 * np.log10(tone / float(mean[1:-1][other[1:-1]].max()))))
+
+
+def describe(whole: Envelope, burst: Burst, rows: Rows, hertz: float, channel: int) -> tuple[Character, float]:
+    """(character, power |u|^2 of the tone) of a burst."""
+    body = inside(whole, burst, channel)
+    level = max(body.power()[0], body.coherent()[0], 1e-30)
+    before, after = beside(whole, burst, channel, level)
+    neighbours, company = surroundings(rows, burst, hertz)
+    character = Character(
+        purity=purity(body),
+        flatness=flatness(body),
+        wander=wander(body) if len(body.u) >= 16 else 0.0,
+        neighbours=neighbours,
+        company=company,
+        before=before,
+        after=after,
+        valley=valley(body),
+        spread=spread(body, hertz),
+    )
+    return character, level

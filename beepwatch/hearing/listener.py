@@ -1,0 +1,428 @@
+"""Hearing as a whole: samples in; beeps, tones under way, hums and the noise out.
+
+Pure: it owns no clock and does no input or output. All decisions fall at whole frames and refer to nothing later, so
+any split of the samples into pushes gives the same events, and each says at which sample it could be known.
+"""
+
+from dataclasses import replace
+from math import log10
+
+import numpy as np
+
+from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
+
+from .baseband import Audio
+from .finish import Found, Stretch, bursts, collect, envelope, fitted, narrow, pieces
+from .floor import BLOCK, FIRST, NoiseFloor
+from .rows import Rows
+from .search import Candidate, Search
+from .sounders import Waiting, fundamental, order
+from .spectrum import (
+    BAND_BINS,
+    BANDS,
+    BIN_HZ,
+    BINS,
+    HOP,
+    HOP_SECONDS,
+    LOW_BIN,
+    RATE,
+    WINDOW_POWER,
+    Floats,
+    bin_frequency,
+    frame_end,
+    power_rows,
+)
+from .track import CHUNK, GUARD, Track, advance, coarse_steps, open_track
+from .verdict import SOFT, STRICT, within
+
+HIGHEST = 5050.0
+"""Hz: the highest tone looked for."""
+UNHEARD_SHARE = 0.9
+"""Share of half the sound's own rate up to which tones are heard (3.6 kHz at 8 kHz): its filter ends there."""
+STEADY = 60.0
+"""Seconds after which a tone is a hum and no beep."""
+UNKNOWN_ONSET = 25.0
+"""Seconds from the start within which a tone that was there already must end to be told as a beep."""
+TAUGHT = 0.03
+"""A known tone is known to within this share."""
+RELATIVES = 6
+"""Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
+MOST_TRACKS = 48
+"""Tracks followed at once; a chord of 40 notes has more, and none of them is a beep."""
+REMEMBERED = 30.0
+"""Seconds for which a spoilt tone is remembered, so that the same tone again is told."""
+SAME_TONE = 0.003
+"""Relative: rooms move a sounder's heard tone by far less, its drift from beep to beep by less (measured: 0.002 %)."""
+
+
+class Hearing:
+    """The listening state of one stream of samples at RATE Hz."""
+
+    def __init__(
+        self,
+        channels: int = 1,
+        tone: float | None = None,
+        bandwidth: float = RATE / 2,
+        asked: tuple[float, ...] = (13.0, 23.0),
+    ) -> None:
+        """Listen to `channels` channels.
+
+        tone: Hz, the device's tone where it is known (to 3 %). bandwidth: Hz up to which the sound holds anything (half
+        the rate of its source, at most 8000). asked: seconds at which a tone still under way is reported.
+        """
+        self.channels, self.tone, self.asked = channels, tone, asked
+        top = HIGHEST if bandwidth >= RATE / 2 else min(HIGHEST, UNHEARD_SHARE * bandwidth)
+        self._highest = int(top / BIN_HZ) - LOW_BIN + 1
+        self._floors: list[NoiseFloor] = []
+        self._quiet = np.full(channels, 1e-12)
+        self._serial = 0
+        self._spoilt: list[Found] = []
+        self._origin = 0
+        self._restart()
+
+    def _restart(self) -> None:
+        """Begin counting frames anew, after a gap or at the start."""
+        self._audio = Audio(self.channels)
+        self._rows = Rows(self.channels, BLOCK)
+        self._search = Search(self.channels, 0, self._highest)
+        self._free_from = np.zeros(BINS, np.int64)
+        self._frame = 0
+        self._tracks: list[Track] = []
+        self._closings: list[Track] = []
+        self._waiting: list[Waiting] = []
+        self._recent: list[Waiting] = []
+        self._block: list[tuple[Floats, Floats]] = []
+        self._energies: list[Floats] = []
+        self._out: list[tuple[int, Heard]] = []
+        self._fitted: list[tuple[int, int, Found, tuple[int, ...]]] = []
+        self._freeing: list[tuple[int, slice, int]] = []
+        self._closed_at: dict[int, int] = {}
+
+    @property
+    def position(self) -> int:
+        """Samples of stream time so far, lost ones included."""
+        return self._origin + self._audio.end
+
+    def push(self, samples: Floats) -> list[Heard]:
+        """Hear float32 samples of shape (channels, n), full scale +-1, all finite; return what became known."""
+        events: list[Heard] = []
+        for begin in range(0, samples.shape[1], BLOCK * HOP):
+            self._audio.push(samples[:, begin : begin + BLOCK * HOP])
+            events += self._work()
+        return events
+
+    def skip(self, count: int) -> list[Heard]:
+        """Pass over `count` lost samples: what sounded before them is ended, and frames begin anew."""
+        events = self.flush()
+        self._origin += count
+        return events
+
+    def flush(self) -> list[Heard]:
+        """End everything that still sounds; hearing may go on afterwards as after a gap."""
+        end = self._audio.end
+        if end == 0:
+            return []
+        fill = 3 * HOP - (end % HOP)
+        self._audio.push(np.zeros((self.channels, max(fill, (FIRST * HOP + HOP) - end)), np.float32))
+        events = self._work()
+        for track in self._tracks:
+            if not track.hum:
+                track.ended = track.least_frame if track.ended is None else track.ended
+                track.closed = self._frame - 1
+                self._closings.append(track)
+        self._tracks = []
+        events += self._settle(self._frame, final=True)
+        events = [_not_after(event, (self._origin + end) / RATE) for event in events]
+        self._origin += end
+        self._restart()
+        return events
+
+    # -- frames ---------------------------------------------------------------------------------------------------
+
+    def _work(self) -> list[Heard]:
+        events: list[Heard] = []
+        while True:
+            ready = (self._audio.end - (HOP * 2)) // HOP + 1 - self._frame
+            if not self._floors and ready < FIRST:
+                return events
+            count = min(ready, BLOCK - self._frame % BLOCK)
+            if count <= 0:
+                return events
+            events += self._hear(count)
+
+    def _hear(self, count: int) -> list[Heard]:
+        """Take in the next `count` frames, all of one block."""
+        first, stop = self._frame, self._frame + count
+        ratio = self._normalise(first, count)
+        candidates = self._search.push(ratio, first, self._free_from)
+        self._frame = stop
+        for track in self._tracks:
+            self._follow(track, stop)
+        for candidate in candidates:
+            self._consider(candidate, stop)
+        self._set_free(stop)
+        self._tracks = [t for t in self._tracks if t.closed is None]
+        events = self._settle(stop)
+        if stop % BLOCK == 0:
+            events.append(self._learn(stop))
+        return events
+
+    def _normalise(self, first: int, count: int) -> Floats:
+        """Ratio of power to noise of the next frames, all channels' mean; rows and block are kept."""
+        sound = self._audio.view(first * HOP, frame_end(first + count - 1))
+        power = [power_rows(channel) for channel in sound]
+        if not self._floors:
+            self._floors = [NoiseFloor(rows[:FIRST]) for rows in power]
+        gains = [floor.gains(rows) for floor, rows in zip(self._floors, power, strict=True)]
+        noise = np.stack([floor.noise(g) for floor, g in zip(self._floors, gains, strict=True)])
+        alive = [c for c, floor in enumerate(self._floors) if floor.alive] or [0]
+        ratio: Floats = power[alive[0]] / noise[alive[0]]
+        for c in alive[1:]:
+            ratio += power[c] / noise[c]
+        ratio = ratio / np.float32(len(alive)) if len(alive) > 1 else ratio
+        self._rows.push(ratio, noise)
+        self._block.append((np.stack(power), np.stack(gains)))
+        hops = sound[:, HOP : HOP + count * HOP].reshape(self.channels, count, HOP)
+        self._energies.append(hops.var(axis=2))
+        if first == 0 and self._quiet[0] == 1e-12:
+            self._quiet = np.maximum(np.quantile(self._energies[0][:, :FIRST], 0.2, axis=1), 1e-12)
+        return ratio
+
+    def _learn(self, stop: int) -> Noise:
+        """At a block's end: let floors and the quiet level follow the room, and tell the noise."""
+        powers, gains = (np.concatenate(part, axis=1) for part in zip(*self._block, strict=True))
+        energies = np.concatenate(self._energies, axis=1)
+        self._block, self._energies = [], []
+        busy = np.zeros(BINS, np.bool_)
+        for track in self._tracks:
+            if not track.hum and track.seconds(stop) > 0.3 and narrow(track, self._rows, stop):
+                busy[max(track.pair - 4, 0) : track.pair + 6] = True
+        for channel, floor in enumerate(self._floors):
+            floor.learn(powers[channel], gains[channel], busy)
+        if any(track.hum for track in self._tracks) or not self._tracks:
+            calm = energies
+        else:
+            calm = energies[:, ~self._rows.held(stop - energies.shape[1], stop).any(axis=1)]
+        usable = calm if calm.shape[1] >= 4 else energies
+        share = 0.5 if calm.shape[1] >= 4 else 0.2
+        self._quiet = np.maximum(np.quantile(usable, share, axis=1), 1e-12)
+        return self._noise(stop, gains)
+
+    def _noise(self, stop: int, gains: Floats) -> Noise:
+        """Noise of each band over the last block, of the quietest channel alive."""
+        levels = []
+        for channel, floor in enumerate(self._floors):
+            power = floor.floor.reshape(BANDS, BAND_BINS).mean(axis=1) * np.median(gains[channel], axis=0)
+            levels.append(10 * np.log10(np.maximum(power, 1e-30) * 2 / WINDOW_POWER))
+        quietest = np.min(levels, axis=0)
+        edges = [bin_frequency((b + 1) * BAND_BINS) for b in range(BANDS)]
+        bands = tuple((edge, round(float(level), 1)) for edge, level in zip(edges, quietest, strict=True))
+        return Noise(self._seconds(stop - 1), bands)
+
+    # -- tracks ---------------------------------------------------------------------------------------------------
+
+    def _consider(self, candidate: Candidate, stop: int) -> None:
+        """Open a track at a candidate unless its bin is another's."""
+        frame, bin_ = candidate.frame, candidate.bin
+        self._set_free(frame)
+        earliest = int(self._free_from[bin_])
+        if frame - candidate.length + 1 < earliest:
+            return
+        marks = self._rows.splashed if candidate.length <= 2 else self._rows.held
+        if marks(frame, frame + 1)[0, bin_]:
+            return
+        if sum(t.closed is None or t.closed >= frame for t in self._tracks) >= MOST_TRACKS:
+            return
+        track = open_track(self._rows, frame, bin_, candidate.length, earliest)
+        if track is None:
+            return
+        self._serial += 1
+        track.serial = self._serial
+        self._tracks.append(track)
+        self._follow(track, stop)
+
+    def _follow(self, track: Track, stop: int) -> None:
+        """Follow a track to frame `stop`, looking at it at its chunk borders."""
+        while track.next < stop and track.closed is None:
+            advance(track, self._rows, stop)
+            whole = (track.next - track.start) % CHUNK == 0
+            if track.closed is None and whole and track.next - track.start >= 2 * CHUNK:
+                self._look(track)
+        if track.closed is not None:
+            self._free(track)
+            self._closed_at[track.serial] = track.told_at
+            if not track.hum:
+                self._closings.append(track)
+
+    def _free(self, track: Track) -> None:
+        """Once it has closed, let its bins be searched again, in frames after the tone and its loud tail."""
+        closed = track.next - 1
+        noise = float(self._rows.noise(closed, closed + 1)[0, 0, track.pair])
+        tail = log10(max(track.level / max(noise, 1e-30) / 80, 1.0)) / 6
+        bins = slice(max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3)
+        self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS)))
+
+    def _set_free(self, frame: int) -> None:
+        """Apply what tracks that closed up to `frame` said of their bins."""
+        if not self._freeing:
+            return
+        for closed, bins, first in self._freeing:
+            if closed <= frame:
+                self._free_from[bins] = np.maximum(self._free_from[bins], first)
+        self._freeing = [item for item in self._freeing if item[0] > frame]
+
+    def _look(self, track: Track) -> None:
+        """At a chunk border: tell finished pulses, lengths passed, and hums."""
+        frame = track.next - 1
+        known = max(frame, track.opened)
+        if track.hum or not narrow(track, self._rows, track.next):
+            return
+        collect(track, self._rows, self._audio, track.next)
+        if track.seconds(frame) > STEADY:
+            track.hum = True
+            track.chunks = []
+            onset = self._seconds_at(track.start * HOP + HOP)
+            level = 10 * log10(max(track.level, 1e-30)) - 20 * log10(HOP / 2)
+            self._out.append((known, SteadyTone(onset, track.tone, level, self._seconds(known))))
+            return
+        self._tell_pulses(track, frame)
+        while track.told < len(self.asked) and track.seconds(frame) >= self.asked[track.told]:
+            self._tell_sounding(track, frame, known)
+            track.told += 1
+
+    def _tell_pulses(self, track: Track, frame: int) -> None:
+        """Close the pulses that a silence has ended while the track goes on."""
+        whole = envelope(track)
+        begin, end = coarse_steps(track, frame - 1)
+        begin = max(begin, float(track.cut), float(whole.first))
+        parts = pieces(whole, begin, min(end, whole.first + whole.z.shape[1] - 1.0))
+        for a, b, low, high in parts[:-1]:
+            found = fitted(
+                track, self._rows, Stretch(whole.part(max(low, track.cut), high), a, b), self._taught(track.tone)
+            )
+            if found is not None:
+                self._fitted.append((max(frame, track.opened), track.serial, found, ()))
+        if len(parts) > 1:
+            track.cut = parts[-1][2]
+
+    def _tell_sounding(self, track: Track, frame: int, known: int) -> None:
+        if track.cut:
+            return
+        whole = envelope(track)
+        begin, end = coarse_steps(track, frame)
+        last = whole.first + whole.z.shape[1] - 1.0
+        found = fitted(
+            track, self._rows, Stretch(whole, max(begin, whole.first), min(end, last)), self._taught(track.tone)
+        )
+        if found is None:
+            return
+        onset = self._seconds_at(0) + found.onset
+        self._out.append(
+            (known, Sounding(onset, self._seconds(frame) - onset, found.hertz, found.level, self._snr(found),
+                             self._seconds(known), not found.at_start, found.character))
+        )  # fmt: skip
+
+    def _taught(self, hertz: float) -> bool:
+        return self.tone is not None and abs(hertz / self.tone - 1) < TAUGHT
+
+    # -- what is told ---------------------------------------------------------------------------------------------
+
+    def _settle(self, stop: int, final: bool = False) -> list[Heard]:
+        """Fit what closed before frame `stop`, tell what waits for nothing more, and return all in order of time."""
+        for track in sorted(self._closings, key=lambda t: (t.closed or 0, t.serial)):
+            self._finish(track)
+        self._closings = []
+        for frame, _, found, relatives in sorted(self._fitted, key=lambda item: item[:2]):
+            self._hold_back(found, frame, relatives)
+        self._fitted = []
+        dues = [(w.frame if final else self._due(w, stop), w) for w in self._waiting]
+        for due, waiting in sorted(((d, w) for d, w in dues if d is not None), key=lambda item: item[0]):
+            self._tell(waiting, due)
+        self._waiting = [w for due, w in dues if due is None]
+        told = sorted(self._out, key=lambda item: (item[0], _order(item[1])))
+        self._out = []
+        horizon = (stop - 40) * HOP_SECONDS
+        self._recent = [w for w in self._recent if w.found.end > horizon]
+        if len(self._closed_at) > 1024:
+            self._closed_at = {s: f for s, f in self._closed_at.items() if f > stop - 64}
+        return [event for _, event in told]
+
+    def _finish(self, track: Track) -> None:
+        frame, last = track.told_at, track.last
+        if track.seconds(last) > STEADY or not narrow(track, self._rows, min(last + 1, self._rows.end)):
+            return
+        collect(track, self._rows, self._audio, frame + 1)
+        for found in bursts(track, self._rows, self._taught(track.tone)):
+            if found.at_start and found.duration > UNKNOWN_ONSET:
+                continue
+            self._fitted.append((frame, track.serial, found, self._relatives(track, frame)))
+
+    def _relatives(self, track: Track, frame: int) -> tuple[int, ...]:
+        """Tracks still under way after `frame` that began with this one at a multiple or a part of its tone."""
+        return tuple(
+            other.serial
+            for other in (*self._tracks, *self._closings)
+            if other is not track
+            and (other.closed is None or other.told_at > frame)
+            and other.opened <= frame
+            and abs(other.start - track.start) <= 3
+            and (order(other.tone, track.tone) or order(track.tone, other.tone))
+        )
+
+    def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
+        strict = within(found.character, STRICT)
+        if not strict and within(found.character, SOFT):
+            strict = any(self._alike(found, old) for old in self._spoilt)
+            horizon = found.onset - REMEMBERED
+            self._spoilt = [*[old for old in self._spoilt if old.onset > horizon][-64:], found]
+        self._waiting.append(Waiting(found, strict, frame, frame + RELATIVES, relatives))
+
+    @staticmethod
+    def _alike(one: Found, other: Found) -> bool:
+        return abs(one.hertz / other.hertz - 1) < SAME_TONE and 0.7 < one.duration / other.duration < 1.4
+
+    def _due(self, waiting: Waiting, stop: int) -> int | None:
+        """Frame at which a held-back burst can be told, None while it is not before `stop`."""
+        ends = [waiting.frame]
+        for track in self._tracks:
+            if track.serial in waiting.relatives:
+                ends.append(waiting.due)
+        ends += [self._closed_at[s] for s in waiting.relatives if s in self._closed_at]
+        due = min(max(ends), waiting.due)
+        return due if due < stop else None
+
+    def _tell(self, waiting: Waiting, frame: int) -> None:
+        others = [w for w in (*self._waiting, *self._recent) if w is not waiting and w.frame <= frame]
+        self._recent.append(waiting)
+        found = fundamental(waiting, others)
+        if found is None or not waiting.sounder:
+            return
+        beep = Beep(
+            self._seconds_at(0) + found.onset, found.duration, found.hertz, found.level, self._snr(found),
+            self._seconds(frame), not found.at_start, found.character,
+        )  # fmt: skip
+        self._out.append((frame, beep))
+
+    def _snr(self, found: Found) -> float:
+        return found.level - 10 * log10(2 * float(self._quiet[found.channel]))
+
+    def _seconds_at(self, sample: int) -> float:
+        return (self._origin + sample) / RATE
+
+    def _seconds(self, frame: int) -> float:
+        """Stream time at which `frame` is complete."""
+        return self._seconds_at(frame_end(frame))
+
+
+def _order(event: Heard) -> tuple[float, float]:
+    """Order of events that became known at the same frame."""
+    if isinstance(event, Noise):
+        return (event.at, 0.0)
+    return (event.onset, event.frequency)
+
+
+def _not_after(event: Heard, end: float) -> Heard:
+    """The event, known no later than the end of the sound."""
+    if isinstance(event, Noise):
+        return replace(event, at=min(event.at, end))
+    return replace(event, known=min(event.known, end))

@@ -1,0 +1,63 @@
+"""The last frames' spectra, by frame number: what tracks look back at."""
+
+import numpy as np
+
+from .spectrum import BINS, Floats, Mask
+
+KEPT = 320
+"""Frames (20 s): a sum over 128 frames looks back twice its length for a beep's start, and a block more."""
+
+
+class Rows:
+    """Ratio of power to noise, noise of each channel, and the bins that live tracks hold, for the last KEPT frames."""
+
+    def __init__(self, channels: int, limit: int) -> None:
+        """Room for KEPT frames and up to `limit` more at once."""
+        self._room = 2 * KEPT + limit
+        self._ratio: Floats = np.ones((self._room, BINS), np.float32)
+        self._noise: Floats = np.ones((channels, self._room, BINS), np.float32)
+        self._held: Mask = np.zeros((self._room, BINS), np.bool_)
+        self._splashed: Mask = np.zeros((self._room, BINS), np.bool_)
+        self._base = 0
+        self.end = 0
+
+    @property
+    def begin(self) -> int:
+        """Number of the oldest frame kept."""
+        return max(self._base, self.end - KEPT)
+
+    def push(self, ratio: Floats, noise: Floats) -> None:
+        """Append frames: ratio (n, BINS), noise (channels, n, BINS)."""
+        n = len(ratio)
+        if self.end - self._base + n > self._room:
+            self._shift()
+        at = self.end - self._base
+        self._ratio[at : at + n] = ratio
+        self._noise[:, at : at + n] = noise
+        self._held[at : at + n] = False
+        self._splashed[at : at + n] = False
+        self.end += n
+
+    def _shift(self) -> None:
+        used = self.end - self._base
+        keep = min(KEPT, used)
+        for store in (self._ratio, self._held, self._splashed):
+            store[:keep] = store[used - keep : used].copy()
+        self._noise[:, :keep] = self._noise[:, used - keep : used].copy()
+        self._base = self.end - keep
+
+    def ratio(self, first: int, stop: int) -> Floats:
+        """Power over noise of frames first <= t < stop, shape (n, BINS)."""
+        return self._ratio[first - self._base : stop - self._base]
+
+    def noise(self, first: int, stop: int) -> Floats:
+        """Noise power, shape (channels, n, BINS)."""
+        return self._noise[:, first - self._base : stop - self._base]
+
+    def held(self, first: int, stop: int) -> Mask:
+        """Bins near a live track, shape (n, BINS); a view that may be written."""
+        return self._held[first - self._base : stop - self._base]
+
+    def splashed(self, first: int, stop: int) -> Mask:
+        """Bins that a live track's switching on or off may splash into; a view that may be written."""
+        return self._splashed[first - self._base : stop - self._base]

@@ -1,0 +1,241 @@
+"""One tone under way, followed frame by frame until it has ended.
+
+The end is a CUSUM test (Page 1954, Biometrika 41:100, from memory): the log likelihood of "noise only" against "still
+at its level" is summed, never below 0, until it passes END_EVIDENCE.
+"""
+
+from dataclasses import dataclass, field
+from math import ceil, sqrt
+
+import numpy as np
+
+from .baseband import STEP
+from .rows import Rows
+from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, Doubles, frame_end
+
+END_EVIDENCE = 5.0
+"""Nats for "ended" and for "back again": a wrong end in 1 of 150 (e^-5)."""
+TAIL_DB = 12.0
+"""The end is looked for against noise or this much below the level, so that a room's tail fills no gap (measured:
+19 dB fused gaps of 0.4 s)."""
+LONG_TAIL_DB = 20.0
+"""The same for tones over LONG seconds, which a slow fade may take down further than a tail matters."""
+LONG = 3.0
+JOIN = 0.4
+"""Seconds: the longest gap inside one beep, or a quarter of the beep if that is less."""
+SHORTEST_WAIT = 0.07
+CLIP = 100.0
+"""Power over noise counted at most in one frame, so that a click decides nothing alone."""
+GUARD = 5
+"""Bins on each side that belong to a track (Hann main lobe 2, drift 3)."""
+CHUNK = 8
+"""Frames between two looks at a track's bin, counted from its start: results do not depend on how samples came."""
+
+
+@dataclass(slots=True)
+class Track:
+    """A tone under way. Frames and steps are counted from the stream's (re)start."""
+
+    pair: int
+    """Lower of the two neighbouring bins that carry it."""
+    start: int
+    """First frame."""
+    next: int
+    """First frame not yet followed."""
+    tone: float
+    """Hz of the local oscillator: fixed for the track's life."""
+    at_start: bool = False
+    """It was there when listening began."""
+    total: float = 0.0
+    """Sum of absolute power over noise in the pair, over `count` frames."""
+    count: int = 0
+    sum: float = 0.0
+    least: float = 0.0
+    least_frame: int = 0
+    ended: int | None = None
+    """Last frame with the tone, once the CUSUM has passed; None while it sounds."""
+    back: float = 0.0
+    closed: int | None = None
+    """Frame at which the end became final."""
+    hum: bool = False
+    told: int = 0
+    """How many of the asked lengths were reported."""
+    cut: int = 0
+    """Step before which its pulses were already reported; 0: none."""
+    onset: float | None = None
+    """Step of the onset, refined once and kept."""
+    opened: int = 0
+    """Frame at which it was noticed: nothing about it is known before."""
+    serial: int = 0
+    reach: int = 0
+    """Bins on each side into which its switching on or off may splash."""
+    chunks: list[tuple[Complexes, Doubles]] = field(default_factory=list)
+    chunk_first: int = 0
+    chunk_next: int = 0
+
+    @property
+    def level(self) -> float:
+        """Mean power of the pair beyond noise."""
+        return self.total / max(self.count, 1)
+
+    @property
+    def last(self) -> int:
+        """Last frame with the tone, as far as it is known."""
+        return self.least_frame if self.ended is None else self.ended
+
+    @property
+    def told_at(self) -> int:
+        """Frame at which its end could be known; the present one while it sounds."""
+        return max(self.next - 1 if self.closed is None else self.closed, self.opened)
+
+    def seconds(self, frame: int) -> float:
+        """Length if it ended with `frame`."""
+        return (frame - self.start + 1) * HOP_SECONDS
+
+
+def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) -> Track | None:
+    """A track through a candidate: its bins, and its start, looked for back to frame `earliest`.
+
+    Returns None where nothing stands out in the frames themselves (a sum that older sounds made).
+    """
+    first = max(rows.begin, frame - length + 1, earliest)
+    near = rows.ratio(first, frame + 1)[:, bin_ - 3 : bin_ + 4]
+    mean = near.mean(axis=0)
+    top = bin_ - 3 + int(np.argmax(mean))
+    pair = top if mean[min(top - bin_ + 4, 6)] >= mean[max(top - bin_ + 2, 0)] else top - 1
+    pair = min(max(pair, 1), BINS - 3)
+    back = max(rows.begin, frame - 2 * length - CHUNK, earliest)
+    y = _pair(rows, pair, back, frame + 1)
+    strength = max(float(y[first - back :].mean()) - 2.0, 0.4)
+    half = min(strength, 16.0) / 2
+    gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
+    backwards = np.cumsum(gain[::-1])
+    best = int(np.argmax(backwards))
+    if backwards[best] <= 0:
+        return None
+    start = frame - best
+    weight = rows.ratio(start, frame + 1)[:, pair : pair + 2].mean(axis=0)
+    share = float(weight[1] / max(float(weight.sum()), 1e-9))
+    track = Track(pair, start, start, (pair + share + LOW_BIN) * BIN_HZ, least_frame=start)
+    track.at_start, track.opened = start <= 1, frame
+    track.reach = _reach(float(y[first - back :].max()))
+    return track
+
+
+def _pair(rows: Rows, pair: int, first: int, stop: int) -> Doubles:
+    both = rows.ratio(first, stop)[:, pair : pair + 2]
+    return both[:, 0].astype(np.float64) + both[:, 1]
+
+
+def advance(track: Track, rows: Rows, stop: int) -> None:
+    """Follow the track through frames before `stop`, at most to the next chunk border, or until it closes."""
+    border = track.start + ((track.next - track.start) // CHUNK + 1) * CHUNK
+    stop = min(stop, border)
+    first = track.next
+    y = _pair(rows, track.pair, first, stop)
+    noise = rows.noise(first, stop)[:, :, track.pair].mean(axis=0, dtype=np.float64)
+    follow = _sounding if track.ended is None else _waiting
+    used = follow(track, y, noise, first)
+    track.next = first + used
+    _hold(track, rows, first, track.next)
+    if track.next == border and track.closed is None:
+        _recentre(track, rows)
+
+
+def _against(track: Track, y: Doubles, noise: Doubles, level: Doubles, seconds: float) -> Doubles:
+    """Log likelihood of "ended" for each frame, against "still at `level`"."""
+    tail = 10 ** ((LONG_TAIL_DB if seconds > LONG else TAIL_DB) / 10)
+    floor = np.maximum(noise, level / tail)
+    half = np.clip(level / floor, 0.4, 16.0) / 2
+    heard = np.minimum(y * (noise / floor), CLIP)
+    evidence: Doubles = 2 * np.log1p(half) - heard * (half / (1 + half))
+    return evidence
+
+
+def _sounding(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
+    power = np.cumsum(np.concatenate([[track.total], (y - 2) * noise]))
+    counts = track.count + np.arange(len(y) + 1)
+    before = np.maximum(np.where(counts[:-1] >= 2, power[:-1], power[1:]) / np.maximum(counts[:-1], 1), 1e-30)
+    if track.count < 2:
+        before[: 2 - track.count] = np.maximum((y - 2) * noise, noise)[: 2 - track.count]
+    evidence = _against(track, y, noise, before, track.seconds(first))
+    sums = np.cumsum(np.concatenate([[track.sum], evidence]))[1:]
+    least = np.minimum.accumulate(np.minimum(sums, track.least))
+    over = np.flatnonzero(sums - least > END_EVIDENCE)
+    used = int(over[0]) + 1 if len(over) else len(y)
+    lows = np.flatnonzero(sums[:used] <= least[:used])
+    if len(lows):
+        track.least_frame = first + int(lows[-1])
+    track.total, track.count = float(power[used]), int(counts[used])
+    track.sum, track.least = float(sums[used - 1]), float(least[used - 1])
+    if len(over):
+        track.ended, track.back = track.least_frame, 0.0
+        track.total -= float(((y[:used] - 2) * noise[:used])[max(0, track.ended + 1 - first) :].sum())
+        track.count = max(1, track.count - (first + used - 1 - track.ended))
+        _close_if_due(track, first + used - 1)
+    return used
+
+
+def _close_if_due(track: Track, frame: int) -> None:
+    if frame >= deadline(track):
+        track.closed = frame
+
+
+def deadline(track: Track) -> int:
+    """Frame by which a tone that has ended must have come back to be the same beep."""
+    ended = track.last
+    length = track.seconds(ended)
+    wait = min(JOIN, max(SHORTEST_WAIT, length / 4))
+    end = frame_end(ended) - FRAME_TAIL + wait * RATE
+    return ceil((end - 2 * HOP) / HOP)
+
+
+FRAME_TAIL = HOP // 2
+"""Samples by which the true end lies before the end of the last frame that holds the tone, on the mean."""
+
+
+def _waiting(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
+    level = np.full(len(y), max(track.level, 1e-30))
+    evidence = -_against(track, y, noise, level, track.seconds(track.last))
+    for i, gain in enumerate(evidence):
+        track.back = max(0.0, track.back + float(gain))
+        if track.back > END_EVIDENCE:
+            track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, first + i
+            return i + 1
+        _close_if_due(track, first + i)
+        if track.closed is not None:
+            return i + 1
+    return len(y)
+
+
+def _hold(track: Track, rows: Rows, first: int, stop: int) -> None:
+    """Mark the bins that no other track may open in."""
+    if stop <= first:
+        return
+    rows.held(first, stop)[:, max(track.pair - GUARD, 0) : track.pair + GUARD + 2] = True
+    rows.splashed(first, stop)[:, max(track.pair - track.reach, 0) : track.pair + track.reach + 2] = True
+
+
+def _reach(ratio: float) -> int:
+    """Bins that a tone of `ratio` times the noise splashes into: a cut frame's sidelobes fall as 1/dk^2."""
+    return min(64, GUARD + int(sqrt(max(ratio, 0.0) / 10)))
+
+
+def _recentre(track: Track, rows: Rows) -> None:
+    """Let the pair follow a drifting tone by at most one bin a chunk."""
+    noise = float(rows.noise(track.next - 1, track.next)[:, 0, track.pair].mean())
+    track.reach = max(track.reach, _reach(track.level / max(noise, 1e-30)))
+    if track.ended is not None:
+        return
+    first = max(rows.begin, track.next - CHUNK)
+    low = max(track.pair - 1, 0)
+    near = rows.ratio(first, track.next)[:, low : track.pair + 3].mean(axis=0)
+    pairs = near[:-1] + near[1:]
+    best = low + int(np.argmax(pairs))
+    if pairs[best - low] > 1.1 * pairs[track.pair - low] and 1 <= best <= BINS - 3:
+        track.pair = best
+
+
+def coarse_steps(track: Track, last: int) -> tuple[float, float]:
+    """Baseband steps at which the tone began and ended, from its frames alone, good to a frame."""
+    return (track.start * HOP + HOP / 2) / STEP, (last * HOP + 1.5 * HOP) / STEP

@@ -1,0 +1,105 @@
+"""The one object that the live loop, files, tests and benchmarks use: samples in, beeps and alarms out."""
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beepwatch.errors import SamplesError
+from beepwatch.events import AlarmEvent, Event, Heard, Noise
+from beepwatch.hearing import RATE, Hearing
+from beepwatch.patterns import Matcher
+
+__all__ = ["RATE", "Recognizer"]
+
+SHORT_GAP = RATE // 8
+"""Lost samples up to which sound is bridged as a silence; a longer gap ends what sounded before it."""
+
+
+class Recognizer:
+    """Hears one stream of sound at RATE Hz and names its alarms.
+
+    Any split of the samples into pushes gives the same events. Memory does not grow with the stream.
+    """
+
+    def __init__(self, channels: int = 1, tone: float | None = None, bandwidth: float = RATE / 2) -> None:
+        """Listen to `channels` channels.
+
+        tone: Hz, the device's tone where it is known to within 3 %. bandwidth: Hz up to which the sound holds anything.
+        Raises SamplesError for a channel count under 1 or a tone that cannot be heard (375 Hz to 5050 Hz).
+        """
+        if channels < 1:
+            raise SamplesError(f"{channels} channels: at least one is needed")
+        if tone is not None and not 375 <= tone <= 5050:
+            raise SamplesError(f"a tone of {tone:g} Hz cannot be heard: give one from 375 to 5050 Hz")
+        self._make = (channels, tone, bandwidth)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget everything; stream time starts at 0 again."""
+        channels, tone, bandwidth = self._make
+        self.channels = channels
+        self._hearing = Hearing(channels, tone, bandwidth)
+        self._matcher = Matcher(tone)
+
+    @property
+    def seconds(self) -> float:
+        """Stream time of the last sample, lost ones included."""
+        return self._hearing.position / RATE
+
+    def push(self, samples: NDArray[np.float32]) -> list[Event]:
+        """Hear one block; return what became known, in order of time.
+
+        samples: float32, shape (n,) or (n, channels), n >= 0, full scale +-1, RATE Hz, following the last block without
+        a gap. Samples that are not finite count as lost. Raises SamplesError for another shape or type, and leaves the
+        state as it was.
+        """
+        block = self._checked(samples)
+        if np.isfinite(block.sum(dtype=np.float64)):
+            return self._heard(self._hearing.push(block))
+        events: list[Event] = []
+        for part, whole in _runs(block):
+            events += self._heard(self._hearing.push(part)) if whole else self.skip(part.shape[1])
+        return events
+
+    def skip(self, count: int) -> list[Event]:
+        """Pass over `count` samples that were lost; stream time goes on."""
+        if count < 0:
+            raise SamplesError(f"cannot skip {count} samples")
+        if count == 0:
+            return []
+        if count <= SHORT_GAP:
+            return self._heard(self._hearing.push(np.zeros((self.channels, count), np.float32)))
+        return self._heard(self._hearing.skip(count))
+
+    def flush(self) -> list[Event]:
+        """End of the stream: what still sounds is told. An alarm that goes on stays open (no `Ended`)."""
+        events = self._heard(self._hearing.flush())
+        return [*events, *self._matcher.flush(self.seconds)]
+
+    def _heard(self, heard: list[Heard]) -> list[Event]:
+        events: list[Event] = []
+        for event in heard:
+            now = event.at if isinstance(event, Noise) else event.known
+            alarms: list[AlarmEvent] = [*self._matcher.tick(now), *self._matcher.hear(event)]
+            events.append(event)
+            events += alarms
+        return events
+
+    def _checked(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
+        if samples.dtype != np.float32:
+            raise SamplesError(f"samples are {samples.dtype}: float32 is needed")
+        if samples.ndim == 1 and self.channels == 1:
+            return np.ascontiguousarray(samples)[None]
+        if samples.ndim == 2 and samples.shape[1] == self.channels:
+            return np.ascontiguousarray(samples.T)
+        raise SamplesError(f"samples have shape {samples.shape}: (n, {self.channels}) is needed")
+
+
+def _runs(block: NDArray[np.float32]) -> Iterator[tuple[NDArray[np.float32], bool]]:
+    """Stretches of `block` (channels, n) that are finite in every channel (True) or are not (False)."""
+    finite = np.logical_and.reduce(np.isfinite(block), axis=0)
+    cuts = [0, *(int(i) + 1 for i in np.flatnonzero(np.diff(finite))), block.shape[1]]
+    for a, b in pairwise(cuts):
+        yield block[:, a:b], bool(finite[a])
