@@ -55,12 +55,8 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
     verb.add_argument("--since", metavar="WHEN", help=f"from this {when}")
     verb.add_argument("--until", metavar="WHEN", help=f"to this {when}; a date counts to its end")
     verb.add_argument("--format", choices=("text", "csv", "jsonl"), default="text", help="default: text")
-    verb.add_argument(
-        "--data", metavar="DIR", type=Path, help="folder of the history (default: this user's own)"
-    )
-    verb.add_argument(
-        "--recordings", action="store_true", help="recordings instead of the household's history"
-    )
+    verb.add_argument("--data", metavar="DIR", type=Path, help="folder of the history (default: this user's own)")
+    verb.add_argument("--recordings", action="store_true", help="recordings instead of the household's history")
     verb.add_argument("--listening", action="store_true", help="the hours listened instead of the alarms")
     verb.set_defaults(run=run)
 
@@ -114,9 +110,7 @@ def _moment(found: re.Match[str], to_the_end: bool) -> datetime:
     return start if found["zone"] else start.astimezone()
 
 
-def read(
-    folder: Path | None, since: datetime | None, until: datetime | None, kind: Kind, now: datetime
-) -> Log:
+def read(folder: Path | None, since: datetime | None, until: datetime | None, kind: Kind, now: datetime) -> Log:
     """The log of a period, empty where nothing was listened to; RecordsError if `folder` has no history."""
     alarms: list[LoggedAlarm] = []
     spans: list[Span] = []
@@ -163,16 +157,20 @@ def _how_long(alarm: LoggedAlarm, log: Log) -> str:
     span = next((span for span in log.spans if span.id == alarm.span), None)
     if span is not None and still_listening(span, log.now):
         return f"going on: {lasted} so far"
-    return f"its end was not heard: it had gone on for {lasted} when listening stopped"
+    return f"its end was not heard; it had gone on for {lasted} when listening stopped"
 
 
 def _who(alarm: LoggedAlarm) -> str:
     woken, answered = alarm.woken_after, alarm.acknowledged_after
-    told = "nobody was woken" if woken is None else f"woken after {length(woken)}"
-    told += ", nobody answered" if answered is None else f", answered after {length(answered)}"
+    told = "nobody was woken" if woken is None else f"woken {_after(woken)}"
+    told += ", nobody answered" if answered is None else f", answered {_after(answered)}"
     if alarm.stopped_after is not None:
-        told += f"; the beeping stopped unanswered after {length(alarm.stopped_after)}"
+        told += f"; the beeping stopped unanswered {_after(alarm.stopped_after)}"
     return told
+
+
+def _after(seconds: float) -> str:
+    return "within 1 s" if seconds < 1 else f"after {length(seconds)}"
 
 
 def _hours(log: Log, clock: Clock) -> Iterator[str]:
@@ -180,6 +178,7 @@ def _hours(log: Log, clock: Clock) -> Iterator[str]:
     heard = log.heard
     if heard.seconds <= 0:
         yield "Nothing was listened to in this time, so nothing can be said about alarms."
+        yield "`beepwatch watch` listens."
     else:
         whole = (heard.until - heard.since).total_seconds()
         yield f"From {clock(heard.since)} to {clock(heard.until)}:"
@@ -194,6 +193,9 @@ def _hours(log: Log, clock: Clock) -> Iterator[str]:
 
 
 def _recordings(log: Log, clock: Clock) -> Iterator[str]:
+    if not log.spans:
+        yield "No recordings were listened to in this time, so nothing can be said about alarms."
+        return
     yield f"Recordings heard: {len(log.spans)}; {_count(len(log.alarms))} in them"
     for span in log.spans:
         went = (span.until - span.began).total_seconds()

@@ -19,9 +19,7 @@ Change: TypeAlias = Literal["changed", "renamed"]
 NoteKind: TypeAlias = Literal["woken", "acknowledged", "stopped"]
 """Waking began; somebody answered; the beeping stopped before anybody did."""
 
-SNAPSHOT = (
-    "pattern, priority, onset, raised, ended, last, beeps, duration, period, frequency, confidence, why"
-)
+SNAPSHOT = "pattern, priority, onset, raised, ended, last, beeps, duration, period, frequency, confidence, why"
 """The columns that hold an `Alarm` as it stood, in the order of `snapshot`."""
 
 

@@ -74,9 +74,7 @@ def test_a_csv_is_read_back_with_every_field_in_its_place(logged: LoggedAlarm) -
     lines = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
     assert text.endswith("\r\n")
     assert lines[0]["source"] == nasty
-    assert lines[1] == {
-        name: "" if value is None else str(value) for name, value in alarm_row(logged).items()
-    }
+    assert lines[1] == {name: "" if value is None else str(value) for name, value in alarm_row(logged).items()}
 
 
 def test_a_csv_gives_a_spreadsheet_no_formula(logged: LoggedAlarm) -> None:

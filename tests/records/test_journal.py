@@ -214,9 +214,7 @@ def test_a_file_damaged_under_the_writer_is_told_and_nothing_is_forgotten(
     assert not journal.close()
 
 
-def test_the_start_of_listening_is_not_put_off(
-    journal: Journal, lock: sqlite3.Connection, evening: datetime
-) -> None:
+def test_the_start_of_listening_is_not_put_off(journal: Journal, lock: sqlite3.Connection, evening: datetime) -> None:
     """At the start a person is there to read what is wrong."""
     lock.execute("BEGIN IMMEDIATE")
     with pytest.raises(RecordsError, match="another program is using it"):

@@ -24,17 +24,14 @@ def at(seconds: float) -> datetime:
     return START + timedelta(seconds=seconds)
 
 
-def span(
-    began: float, until: float, *gaps: tuple[float, float], closed: bool = True, lost: float = 0.0
-) -> Span:
+def span(began: float, until: float, *gaps: tuple[float, float], closed: bool = True, lost: float = 0.0) -> Span:
     told = tuple(Gap(at(start), at(end), f"gap {start}-{end}") for start, end in gaps)
     return Span(1, "household", "USB microphone", at(began), at(until), lost, closed, told)
 
 
 def holes(found: Listened) -> list[tuple[float, float, str]]:
     return [
-        ((gap.began - START).total_seconds(), (gap.ended - START).total_seconds(), gap.reason)
-        for gap in found.gaps
+        ((gap.began - START).total_seconds(), (gap.ended - START).total_seconds(), gap.reason) for gap in found.gaps
     ]
 
 
@@ -91,9 +88,7 @@ def test_a_night_with_a_change_of_time_has_its_true_length() -> None:
     for month, day, hours in ((3, 28, 7), (10, 24, 9)):
         began = datetime(2026, month, day, 22, tzinfo=berlin)
         ended = datetime(2026, month, day + 1, 6, tzinfo=berlin)
-        night = Span(
-            1, "household", "USB microphone", began.astimezone(UTC), ended.astimezone(UTC), 0.0, True
-        )
+        night = Span(1, "household", "USB microphone", began.astimezone(UTC), ended.astimezone(UTC), 0.0, True)
         found = listened([night], began.astimezone(UTC), ended.astimezone(UTC), ended.astimezone(UTC))
         assert found.seconds == hours * 3600
 

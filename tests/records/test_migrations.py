@@ -88,9 +88,7 @@ def test_a_file_of_a_newer_program_says_to_update(
     """Neither written nor read: what it means is not known."""
     migrate(empty)
     empty.execute("INSERT INTO migration VALUES (9, 'ninth', '2031-01-01')")
-    with pytest.raises(
-        RecordsError, match=r"newer beepwatch \(history version 9, this one knows 2\): update"
-    ):
+    with pytest.raises(RecordsError, match=r"newer beepwatch \(history version 9, this one knows 2\): update"):
         opening(tmp_path)
 
 
@@ -105,9 +103,7 @@ def test_another_programs_file_is_left_alone(
     assert [name for _, name, _ in shape(empty)] == ["migration"]
 
 
-def test_an_old_file_is_brought_up_to_date_before_it_is_read(
-    empty: sqlite3.Connection, tmp_path: Path
-) -> None:
+def test_an_old_file_is_brought_up_to_date_before_it_is_read(empty: sqlite3.Connection, tmp_path: Path) -> None:
     """The reader itself gets a connection that cannot write."""
     empty.executescript(VERSION_1)
     connection = open_to_read(tmp_path / "history.sqlite3", 1.0)

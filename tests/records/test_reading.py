@@ -18,14 +18,10 @@ from beepwatch.records.rows import restored, stored
 from beepwatch.records.store import Store, data_folder
 
 
-def test_an_alarm_is_read_as_it_stood_last(
-    store: Store, tmp_path: Path, evening: datetime, lead: Alarm
-) -> None:
+def test_an_alarm_is_read_as_it_stood_last(store: Store, tmp_path: Path, evening: datetime, lead: Alarm) -> None:
     """The newest figures and name, the first waking and answer, the end."""
     span = store.begin_listening("USB microphone", "household", evening)
-    alarm = store.raise_alarm(
-        span, lead, evening + timedelta(seconds=100), evening + timedelta(seconds=111.5)
-    )
+    alarm = store.raise_alarm(span, lead, evening + timedelta(seconds=100), evening + timedelta(seconds=111.5))
     store.note(alarm, "woken", evening + timedelta(seconds=112))
     store.change_alarm(alarm, replace(lead, pattern="fire"), evening + timedelta(seconds=120), "renamed")
     store.note(alarm, "woken", evening + timedelta(seconds=130))
@@ -96,9 +92,7 @@ def test_the_beeps_of_an_alarm_are_kept_as_evidence(
 ) -> None:
     """From its first beep to its last, of its own span only."""
     span, other = (store.begin_listening(name, "household", evening) for name in ("one", "two"))
-    beeps = [
-        Beep(onset, 1.2, 2730.0, -41.5, 12.25, onset + 1.3) for onset in (90.0, 100.0, 105.0, 110.0, 130.0)
-    ]
+    beeps = [Beep(onset, 1.2, 2730.0, -41.5, 12.25, onset + 1.3) for onset in (90.0, 100.0, 105.0, 110.0, 130.0)]
     store.extend_listening(span, evening, 0.0, beeps)
     store.extend_listening(other, evening, 0.0, beeps)
     store.raise_alarm(span, lead, evening, evening)
@@ -144,9 +138,7 @@ def closed_folder(evening: datetime, lead: Alarm) -> Iterator[Path]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         store = Store(folder)
-        store.raise_alarm(
-            store.begin_listening("USB microphone", "household", evening), lead, evening, evening
-        )
+        store.raise_alarm(store.begin_listening("USB microphone", "household", evening), lead, evening, evening)
         store.close()
         (folder / "history.sqlite3").chmod(0o444)
         folder.chmod(0o555)
@@ -163,17 +155,11 @@ def test_a_history_in_a_read_only_folder_can_be_read(closed_folder: Path) -> Non
 def test_a_read_only_folder_is_told_in_one_line_to_the_writer(closed_folder: Path) -> None:
     """The folder, the reason and what to do, whether it is asked for first or not."""
     with without_privileges():
-        with pytest.raises(
-            RecordsError, match=r"cannot write in the data folder .*choose another with --data DIR"
-        ):
+        with pytest.raises(RecordsError, match=r"cannot write in the data folder .*choose another with --data DIR"):
             data_folder(closed_folder)
-        with pytest.raises(
-            RecordsError, match="may not be opened or written: change its permissions or choose"
-        ):
+        with pytest.raises(RecordsError, match="may not be opened or written: change its permissions or choose"):
             Store(closed_folder)
-        with pytest.raises(
-            RecordsError, match=r"cannot write in the data folder .*choose another with --data DIR"
-        ):
+        with pytest.raises(RecordsError, match=r"cannot write in the data folder .*choose another with --data DIR"):
             data_folder(closed_folder / "new")
 
 

@@ -25,9 +25,7 @@ def test_all_settings_against_a_power_cut_are_on(store: Store, ask: Ask) -> None
     assert pragma("PRAGMA foreign_keys").fetchone()[0] == 1
 
 
-def test_a_call_that_has_returned_is_seen_by_another_program(
-    store: Store, ask: Ask, evening: datetime
-) -> None:
+def test_a_call_that_has_returned_is_seen_by_another_program(store: Store, ask: Ask, evening: datetime) -> None:
     """Nothing waits for a later commit."""
     span = store.begin_listening("USB microphone", "household", evening)
     store.extend_listening(span, evening + timedelta(seconds=5), 0.25)
@@ -153,7 +151,5 @@ def test_the_data_folder_is_made_on_need(tmp_path: Path) -> None:
 def test_a_data_folder_that_is_a_file_is_told_in_one_line(tmp_path: Path) -> None:
     """With its name and what to do."""
     (tmp_path / "file").write_text("")
-    with pytest.raises(
-        RecordsError, match=r"cannot write in the data folder .*file .*choose another with --data"
-    ):
+    with pytest.raises(RecordsError, match=r"cannot write in the data folder .*file .*choose another with --data"):
         data_folder(tmp_path / "file")
