@@ -21,6 +21,9 @@ RETRY = 2.0
 LIMIT = 10_000
 """Entries that may wait: judgement; a few MB, and far more than a week of alarms."""
 
+MISTAKES = (TypeError, ValueError, OverflowError)
+"""What Python raises for a value that no column can hold: trying again cannot help."""
+
 Write: TypeAlias = Callable[[Store], None]
 
 
@@ -44,7 +47,7 @@ class Journal:
         self.fault: str | None = None
         """Why entries wait, in one line; None while all is written."""
         self.dropped = 0
-        """Entries given up because `limit` of them waited: beeps before all else."""
+        """Entries given up: `limit` of them waited (beeps go before all else), or no column could hold a value."""
         self._store, self._clock, self._limit = store, clock, limit
         self._waiting: list[_Entry] = []
         self._alarms = 0
@@ -112,9 +115,8 @@ class Journal:
         try:
             if self.fault is not None:
                 self._store.reopen()
-            with self._store.together():
-                for entry in self._waiting:
-                    entry.write(self._store)
+            while not self._write_all():
+                self.dropped += 1
         except RecordsError as error:
             self.fault = str(error)
             self._next_try = self._clock() + RETRY
@@ -128,6 +130,18 @@ class Journal:
         done = self.flush()
         self._store.close()
         return done
+
+    def _write_all(self) -> bool:
+        """One transaction; False if an entry can never be written: it is taken out, so as not to block the rest."""
+        at = 0
+        try:
+            with self._store.together():
+                for at, entry in enumerate(self._waiting):  # noqa: B007 - the one that failed
+                    entry.write(self._store)
+        except MISTAKES:
+            del self._waiting[at]
+            return False
+        return True
 
     def _about(
         self, alarm_id: int, write: Callable[[Store, int], None], replaces: tuple[str, int] | None = None

@@ -55,6 +55,7 @@ FIRST = (
         number INTEGER NOT NULL,
         began TEXT NOT NULL, began_offset INTEGER NOT NULL)""",
     "CREATE INDEX alarm_by_time ON alarm (began)",
+    "CREATE INDEX alarm_by_span ON alarm (span)",
     # Figures may be missing (NULL) rather than keep a row from being written; kinds are checked by the
     # writer, since a table that must not lose a row cannot easily be given a new CHECK.
     """CREATE TABLE state (

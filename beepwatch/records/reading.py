@@ -23,9 +23,13 @@ from beepwatch.records.rows import (
 WAIT = 5.0
 """Seconds to wait for a lock: judgement; in WAL a reader waits only while the file is being recovered."""
 
-# An alarm belongs to a period that it reaches into; it may have begun before it.
-WITHIN = """span.kind = :kind AND alarm.began < :until AND (alarm.began >= :since OR EXISTS
-    (SELECT 1 FROM state AS late WHERE late.alarm = alarm.id AND late.at >= :since))"""
+# An alarm belongs to a period that it reaches into. One that began before can do so only within a listening span that
+# does, so the few of those are looked at instead of all that ever rang.
+WITHIN = """span.kind = :kind AND alarm.id IN (
+    SELECT id FROM alarm WHERE began >= :since AND began < :until
+    UNION SELECT alarm.id FROM span AS across JOIN heartbeat ON heartbeat.span = across.id
+        JOIN alarm ON alarm.span = across.id
+        WHERE across.began < :since AND heartbeat.until >= :since AND alarm.began < :since AND alarm.began < :until)"""
 
 ALARMS = f"""SELECT alarm.id, alarm.span, alarm.number, alarm.began AS began_at, alarm.began_offset,
         span.kind, span.source, {SNAPSHOT}

@@ -234,6 +234,18 @@ def test_the_wait_of_an_unwritten_alarm_is_read_back_from_its_own_clock(
     assert (logged.woken_after, logged.acknowledged_after) == (4.0, 35.0)
 
 
+def test_an_entry_that_no_column_can_hold_does_not_block_the_rest(
+    journal: Journal, ask: Ask, evening: datetime, lead: Alarm
+) -> None:
+    """It is given up and counted; trying again could not help."""
+    span = journal.begin_listening("USB microphone", "household", evening)
+    alarm = journal.raise_alarm(span, replace(lead, beeps=2**70), evening, evening)
+    journal.note(alarm, "woken", evening)
+    journal.raise_alarm(span, replace(lead, number=2), evening, evening)
+    assert (journal.pending, journal.dropped) == (0, 1)
+    assert ask("SELECT number FROM alarm") == [(2,)]
+
+
 def test_a_bad_call_is_refused_at_once_and_not_kept(journal: Journal, evening: datetime, lead: Alarm) -> None:
     """A mistake in the program must not block what waits behind it."""
     span = journal.begin_listening("USB microphone", "household", evening)

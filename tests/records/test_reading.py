@@ -64,6 +64,7 @@ def test_a_period_has_the_alarms_that_reach_into_it(
         alarm = store.raise_alarm(span, replace(lead, number=number), began, began)
         store.end_alarm(alarm, replace(over, number=number), began + timedelta(minutes=10))
         store.note(alarm, "acknowledged", hours[-1] + timedelta(hours=1))
+    store.extend_listening(span, hours[-1] + timedelta(hours=1))
     with History(tmp_path) as history:
 
         def numbers(since: datetime | None, until: datetime | None) -> list[int]:

@@ -49,6 +49,7 @@ INSERT INTO "state" VALUES(5,1,'ended','2026-01-10T22:00:26.200000Z',60,NULL,'le
 CREATE INDEX span_by_time ON span (kind, began);
 CREATE INDEX gap_by_span ON gap (span);
 CREATE INDEX alarm_by_time ON alarm (began);
+CREATE INDEX alarm_by_span ON alarm (span);
 CREATE INDEX state_by_alarm ON state (alarm, kind);
 CREATE TRIGGER span_refuses_update BEFORE UPDATE ON span BEGIN SELECT RAISE(ABORT, 'the history is append-only'); END;
 CREATE TRIGGER span_refuses_delete BEFORE DELETE ON span BEGIN SELECT RAISE(ABORT, 'the history is append-only'); END;
