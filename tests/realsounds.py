@@ -15,8 +15,11 @@ import zipfile
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pytest
 import soundfile
+import soxr
+from numpy.typing import NDArray
 
 FOLDER = Path(__file__).parents[1] / ".cache" / "sounds"
 PACKAGES = (
@@ -72,15 +75,14 @@ def _fetch_one(package: str, folder: Path) -> None:
         tree = Path(work) / "tree"
         _run(["dpkg", "-x", str(archives[0]), str(tree)], Path(work))
         _open_zips(tree)
-        tree.rename(folder / package)
+        if not (folder / package).is_dir():  # another run may have been quicker
+            tree.rename(folder / package)
 
 
 def _run(command: list[str], where: Path) -> None:
     """Run one program in `where`; raise CannotFetchError with its last line when it fails."""
     try:
-        done = subprocess.run(
-            command, cwd=where, capture_output=True, text=True, timeout=DOWNLOAD_S, check=False
-        )
+        done = subprocess.run(command, cwd=where, capture_output=True, text=True, timeout=DOWNLOAD_S, check=False)
     except subprocess.TimeoutExpired as late:
         raise CannotFetchError(f"{' '.join(command)}: nothing after {DOWNLOAD_S:.0f} s") from late
     if done.returncode:
@@ -121,6 +123,12 @@ def _readable(path: Path) -> bool:
         return int(soundfile.info(str(path)).frames) > 0
     except soundfile.SoundFileError:
         return False
+
+
+def mono(path: Path, rate: int = 16_000) -> NDArray[np.float32]:
+    """The sound with its channels averaged, shape (n,), at `rate` Hz."""
+    samples, own = soundfile.read(path, dtype="float32", always_2d=True)
+    return np.asarray(soxr.resample(samples.mean(axis=1), own, rate), dtype=np.float32)
 
 
 def named(package: str, ending: str, among: list[Sound]) -> Path:
