@@ -60,11 +60,14 @@ class Escalation:
         self._orders: list[Action] = []
         self._told_at = 0.0
         self._shown: str | None = None
+        self._over = ""
 
     def hear(self, event: AlarmEvent, now: float) -> list[Action]:
-        """Take one word of the recogniser. A number raised again is a new alarm (streams count from 1)."""
+        """Take one word of the recogniser. Each alarm has a number of its own, in all streams together."""
         alarm = event.alarm
-        before = None if isinstance(event, Raised) else self._entries.get(alarm.number)
+        before = self._entries.get(alarm.number)
+        if isinstance(event, Raised) and before is not None and before.state not in LOUD:
+            before = None  # a number used again: an old answer must not silence a new alarm
         if before is None and isinstance(event, Ended):
             return []  # it is over here already
         after = self._begin(alarm) if before is None else before.heard(alarm)
@@ -106,6 +109,7 @@ class Escalation:
         """Put an entry in its place, or drop it when it is over."""
         if entry.state is State.OVER:
             self._entries.pop(entry.alarm.number, None)
+            self._over = self._messages.over(self._pattern(entry))
         else:
             self._entries[entry.alarm.number] = entry
 
@@ -152,7 +156,7 @@ class Escalation:
                 parts += [say.title(self._pattern(entry)), *say.lines(self._pattern(entry))]
             elif entry.state is State.ACKNOWLEDGED:
                 parts += [say.title(self._pattern(entry)), say.acknowledged]
-        return say.screen(*(parts or [say.over]))
+        return say.screen(*(parts or [self._over]))
 
     def _pattern(self, entry: _Entry) -> str:
         """The pattern whose message is told: one that has none is told as unknown."""

@@ -15,11 +15,12 @@ class _Names(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class _First(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """The first three lines of every alarm that does not bring its own."""
+    """The lines of every alarm that does not bring its own."""
 
     go: str
     look: str
     unwell: str
+    over: str
 
 
 class _Alarm(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -31,6 +32,7 @@ class _Alarm(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     go: str | None = None
     look: str | None = None
     unwell: str | None = None
+    over: str | None = None
 
 
 class _Catalogue(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -40,7 +42,6 @@ class _Catalogue(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     stopped: str
     renamed: str
     acknowledged: str
-    over: str
     names: _Names
     first: _First
     alarm: dict[str, _Alarm]
@@ -69,7 +70,6 @@ class Messages:
         self.stopped = self._all.stopped
         self.renamed = self._all.renamed
         self.acknowledged = self._all.acknowledged
-        self.over = self._all.over
 
     @property
     def patterns(self) -> tuple[str, ...]:
@@ -91,6 +91,10 @@ class Messages:
     def lines_stopped(self, pattern: str) -> tuple[str, ...]:
         """What to say once the beeping stopped and nobody has answered: that first, then the same help."""
         return (self.stopped, *self.lines(pattern))
+
+    def over(self, pattern: str) -> str:
+        """What to show when it is over and nothing else is left. Raises KeyError as above."""
+        return self._fill(self._all.alarm[pattern].over or self._all.first.over)
 
     def screen(self, *parts: str) -> str:
         """Text for a screen: the parts, one a line, and the caution below them."""

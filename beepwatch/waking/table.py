@@ -15,9 +15,8 @@ and leaves the table when it is over. What may happen to it:
     again         it beeps, perhaps after it had stopped
     acknowledged  a person said "I am going": this goes to all alarms at once, as one key does
 
-An alarm that is new begins as SOUNDING, or as SHOWN where it is of low priority; so does a number that is
-raised again, and one that beeps again after it was over. `TABLE` holds each pair. Why it is so, where the
-answer is not plain:
+An alarm that is new begins as SOUNDING, or as SHOWN where it is of low priority; so does one that is raised or
+beeps again after it was over. `TABLE` holds each pair. Why it is so, where the answer is not plain:
 
 - Once it wakes, only a person ends it, or else the condition itself where no name of it was one that is kept
   (see below). A better guess at its name does not: nobody has looked yet, so a played-down alarm goes on.
@@ -26,10 +25,10 @@ answer is not plain:
 - Kept until a person answers, even if the beeping stops: all of high priority, and medium ones of the device
   itself. Lead and battery: a device without power beeps no more, so the end of the beeping proves nothing.
   Fire and carbon monoxide: a detector may be lost to either. The backup battery is of medium priority, but it
-  speaks once an hour: its end means that it did not speak when it was due, which an empty battery does as well
+  speaks once an hour: its end means that it did not speak when due, which an empty battery does as well
   as a changed one, and somebody who had changed it would have pressed the key. Not kept: medical-medium,
-  another device's call which that device takes back itself; each wake for nothing costs a later answer (Cvach
-  2014).
+  another device's call, which that device takes back itself; each wake for nothing costs a later answer
+  (Cvach 2014). Nor is beepwatch's own "cannot hear" kept: it knows when it hears again.
 - A medium alarm stops when acknowledged, like every other; its end after that is only shown.
 """
 
@@ -51,6 +50,8 @@ URGENCY = (
     "unknown",
 )
 """Patterns, most urgent first: by priority, then those that threaten the whole house first (judgement)."""
+PASSING = frozenset({"medical-medium", "cannot-hear"})
+"""Patterns that wake, but no longer than their condition lasts."""
 
 
 class State(Enum):
@@ -105,4 +106,4 @@ def wakes(priority: Priority) -> bool:
 
 def kept(pattern: str, priority: Priority) -> bool:
     """Does it go on until a person answers, even if the beeping stops?"""
-    return wakes(priority) and pattern != "medical-medium"
+    return wakes(priority) and pattern not in PASSING
