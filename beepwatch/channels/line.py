@@ -57,9 +57,7 @@ class Line:
     def check(self) -> None:
         """Raise CannotWake where the stream no longer plays."""
         if self._stream is None or not self._stream.active:
-            raise CannotWake(
-                "the speaker's stream ended: is the sound server running, the speaker plugged in?"
-            )
+            raise CannotWake("the speaker's stream ended: is the sound server running, the speaker plugged in?")
         if time.monotonic() - self._called_at > STALL:
             raise CannotWake("the speaker takes no sound: the sound system hangs or is suspended; restart it")
 

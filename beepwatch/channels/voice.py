@@ -3,16 +3,20 @@
 import io
 import subprocess
 import sys
-import threading
 import wave
+from collections import deque
 from collections.abc import Callable, Iterable
-from queue import SimpleQueue
+from threading import Condition, Thread
+from typing import TypeAlias
 
 import numpy as np
 import soxr
+from numpy.typing import NDArray
 
 from beepwatch.channels.tone import PEAK, Samples
 from beepwatch.errors import CannotWake
+
+Wave: TypeAlias = NDArray[np.int16]
 
 WORDS_A_MINUTE = 130
 """Slow: for somebody half asleep (judgement; espeak-ng's own is 175)."""
@@ -20,6 +24,8 @@ PATIENCE = 10.0
 """s for one line: espeak-ng takes under 0.1 s (measured), so this one hangs."""
 LONGEST = 60.0
 """s of speech that one line may give; more is cut (a runaway, not a message)."""
+FULL = 32767
+"""Full scale of 16 bits, in which speech is kept: half the memory of float32."""
 
 
 def install_advice() -> str:
@@ -47,51 +53,51 @@ class Voice:
         """Begin with nothing rendered; `report` is called from the voice's own thread."""
         self._report = report
         self._told = False
-        self._command = (command, "-v", language, "-s", str(WORDS_A_MINUTE), "--stdin", "--stdout")
+        self._command = (command, "-v", language, "-s", str(WORDS_A_MINUTE), "-b", "1", "--stdin", "--stdout")
         self._patience = patience
-        self._wanted: SimpleQueue[str] = SimpleQueue()
-        self._asked: set[str] = set()
-        self._spoken: dict[str, tuple[Samples, int]] = {}
-        self._resampled: dict[tuple[str, int], Samples] = {}
-        self._idle = threading.Event()
-        threading.Thread(target=self._work, name="voice", daemon=True).start()
+        self._spoken: dict[str, tuple[Wave, int]] = {}
+        self._wanted: deque[str] = deque()
+        self._change = Condition()
+        self._busy = False
+        Thread(target=self._work, name="voice", daemon=True).start()
 
     def prepare(self, lines: Iterable[str]) -> None:
         """Render these lines soon, returning at once; those that failed before are tried again."""
-        for line in lines:
-            if line not in self._asked:
-                self._asked.add(line)
-                self._idle.clear()
-                self._wanted.put(line)
+        with self._change:
+            self._wanted += [line for line in lines if line not in self._spoken and line not in self._wanted]
+            self._change.notify_all()
 
     def speech(self, line: str, rate: int) -> Samples | None:
-        """A line as float32 samples of shape (n,), peak 0.95, at `rate` Hz; None while it is not ready."""
-        if (line, rate) not in self._resampled:
-            if line not in self._spoken:
-                return None
-            samples, own_rate = self._spoken[line]
-            self._resampled[line, rate] = _resample(samples, own_rate, rate)
-        return self._resampled[line, rate]
+        """A line as float32 samples of shape (n,), peak at most 1, at `rate` Hz; None while it is not ready."""
+        if line not in self._spoken:
+            return None
+        wave_, own_rate = self._spoken[line]
+        samples = wave_.astype(np.float32) / np.float32(FULL)
+        if own_rate != rate:
+            samples = np.asarray(soxr.resample(samples, own_rate, rate), np.float32)
+        return np.clip(samples, -1.0, 1.0)  # resampling may overshoot
 
     def wait(self, seconds: float) -> bool:
         """Wait until all that was asked for is done, well or not; False if it took longer."""
-        return self._idle.wait(seconds)
+        with self._change:
+            return self._change.wait_for(lambda: not self._wanted and not self._busy, seconds)
 
     def _work(self) -> None:
         """The thread: one line after another, for ever."""
         while True:
-            line = self._wanted.get()
+            with self._change:
+                self._busy = False
+                self._change.notify_all()
+                self._change.wait_for(lambda: bool(self._wanted))
+                line, self._busy = self._wanted.popleft(), True
             try:
                 self._spoken[line] = self._render(line)
             except CannotWake as fault:
-                self._asked.discard(line)
                 if not self._told:
                     self._told = True
                     self._report(str(fault))
-            if self._wanted.empty():
-                self._idle.set()
 
-    def _render(self, line: str) -> tuple[Samples, int]:
+    def _render(self, line: str) -> tuple[Wave, int]:
         """One line through espeak-ng: samples and their rate. Raises CannotWake, which says what to do."""
         program = self._command[0]
         try:
@@ -110,23 +116,15 @@ class Voice:
         raise CannotWake(f"I cannot speak, only sound the tone: {fault}")
 
 
-def _decode(sound: bytes) -> tuple[Samples, int]:
+def _decode(sound: bytes) -> tuple[Wave, int]:
     """A mono 16-bit WAV stream, whose header may not know its length: samples of peak 0.95 and the rate."""
     with wave.open(io.BytesIO(sound)) as file:
         rate = file.getframerate()
         if file.getnchannels() != 1 or file.getsampwidth() != 2:
             raise ValueError("its sound is not mono of 16 bits")
         data = file.readframes(min(file.getnframes(), int(LONGEST * rate)))
-    samples = np.frombuffer(data, "<i2").astype(np.float32)
-    peak = float(np.max(np.abs(samples), initial=0.0))
-    if peak == 0.0:
+    samples = np.frombuffer(data, "<i2")
+    peak = int(np.max(np.abs(samples.astype(np.int32)), initial=0))
+    if peak == 0:
         raise ValueError("its sound is empty")
-    return samples * np.float32(PEAK / peak), rate
-
-
-def _resample(samples: Samples, rate: int, wanted: int) -> Samples:
-    """The same sound at another rate, kept within full scale."""
-    if rate == wanted:
-        return samples
-    changed = soxr.resample(samples, rate, wanted)
-    return np.asarray(np.clip(changed, -1.0, 1.0), np.float32)
+    return np.round(samples * (PEAK * FULL / peak)).astype(np.int16), rate
