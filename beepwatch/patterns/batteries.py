@@ -68,7 +68,7 @@ class Batteries:
     def _name(self, profile: LongTone, whole: LongBeep, now: float) -> list[AlarmEvent]:
         for name in (profile.name, *profile.supersedes):
             episode = self._book.find(name, whole.frequency)
-            if episode is not None and abs(episode.newest - whole.onset) < 1.0:
+            if episode is not None and whole.onset < episode.last:
                 return self._grown(episode, profile, whole, now)
         longer = [p for p in self._profiles if profile.name in p.supersedes]
         above = next((e for p in longer if (e := self._book.find(p.name, whole.frequency))), None)
@@ -117,6 +117,9 @@ class Batteries:
 
     def _grown(self, episode: Episode, profile: LongTone, whole: LongBeep, now: float) -> list[AlarmEvent]:
         """The newest tone of an open alarm was only the first piece of a longer one."""
+        if whole.onset > episode.newest + 1.0:  # a part of what is already one tone
+            episode.heard_until(whole.end)
+            return []
         was = episode.profile.name
         episode.replace_last(whole.onset, whole.end, whole.frequency, whole.pieces[-1].level)
         if was == profile.name:

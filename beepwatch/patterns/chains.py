@@ -19,17 +19,33 @@ NEIGHBOURS = 10
 """How many earlier beeps are tried as the newest one's neighbour."""
 LONGEST = 16
 """Beeps in a chain at most: by then every true alarm is raised."""
-OFF_BEAT = math.log(1.25)
-"""A beep is at its due time within a factor 1.25: breaths wander by 10 % sd (judgement)."""
 UNLIKE = math.log(1.35)
 """Lengths of one chain differ by less than this factor from the newest (prototype: 2-5 % sd in rooms)."""
 TONE = 0.004
 """Beeps of one chain agree in tone to this (prototype: 0.002 % in rooms; nothing is gained below 0.3 %)."""
-GAP = 2
-"""Periods from a beep to the next, at most: one may be missed (prototype: allowing two in a row found
-nothing more)."""
 STRAY = 0.08
 """A sound of the tone shorter than this is no extra beep, s (prototype)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """How closely a chain must keep its beat."""
+
+    gap: int
+    """Periods from a beep to the next, at most: all but one of them missed."""
+    missed: float
+    """Evidence of one due beep that was not heard, nats."""
+    off_beat: float
+    """Largest log deviation of one period from the last four's mean."""
+
+
+TIGHT = Grip(2, math.log(0.15), math.log(1.25))
+"""Amid music: prototype; two misses in a row found nothing more there and named one alarm wrongly."""
+LOOSE = Grip(4, math.log(0.4), math.log(1.4))
+"""In a quiet room: 40 % of the beeps may be missed, breaths wander by 10 % sd (judgement, checked on
+recordings)."""
+STRICT = Grip(1, 0.0, math.log(1.25))
+"""For a regular beeping that is not named: no miss."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,15 +63,17 @@ class Chain:
         return sum(self.units) / len(self.units)
 
 
-def breaths(profile: Breaths, notes: Sequence[Note], least: int, known: bool) -> Chain | None:
+def breaths(profile: Breaths, notes: Sequence[Note], least: int, *, known: bool, quiet: bool) -> Chain | None:
     """The best chain of `least` or more beeps that ends at the last of `notes`; None when there is none.
 
     notes: all sounds of one tone by onset, the newest last. known: the tone itself is no doubt.
+    quiet: little else is heard, so beeps may be missed and breaths may wander at a lower price.
     """
     best: Chain | None = None
-    for walk in _walks(notes, profile.length, profile.period, profile.pause, GAP):
+    grip = LOOSE if quiet else TIGHT
+    for walk in _walks(notes, profile.length, profile.period, profile.pause, grip):
         for count in range(least, len(walk) + 1):
-            chain = _weigh(profile, notes, walk[:count], known)
+            chain = _weigh(profile, notes, walk[:count], grip, known=known)
             if best is None or chain.ratio > best.ratio:
                 best = chain
     return best
@@ -65,7 +83,7 @@ def steady(profile: Steady, notes: Sequence[Note], least: int) -> Chain | None:
     """A chain of `least` beeps without a miss, as regular as `profile.wander`, that ends at the last of
     `notes`.
     """
-    for walk in _walks(notes, profile.length, profile.period, 0.0, 1):
+    for walk in _walks(notes, profile.length, profile.period, 0.0, STRICT):
         if len(walk) < least:
             continue
         chosen = walk[:least]
@@ -83,7 +101,7 @@ _Walk = list[tuple[Note, int]]
 
 
 def _walks(
-    notes: Sequence[Note], length: tuple[float, float], period: tuple[float, float], pause: float, gap: int
+    notes: Sequence[Note], length: tuple[float, float], period: tuple[float, float], pause: float, grip: Grip
 ) -> Iterator[_Walk]:
     newest = notes[-1]
     size = newest.beep.duration
@@ -92,10 +110,10 @@ def _walks(
     able = [note for note in notes[:-1] if _likes(note, newest)]
     for place in range(len(able) - 1, max(-1, len(able) - 1 - NEIGHBOURS), -1):
         apart = newest.beep.onset - able[place].beep.onset
-        for steps in range(1, gap + 1):
+        for steps in range(1, grip.gap + 1):
             unit = apart / steps
             if period[0] <= unit <= period[1] and unit - size >= pause:
-                yield _back(able, place, [(newest, 0), (able[place], steps)], unit, gap)
+                yield _back(able, place, [(newest, 0), (able[place], steps)], unit, grip)
 
 
 def _likes(note: Note, newest: Note) -> bool:
@@ -107,18 +125,22 @@ def _likes(note: Note, newest: Note) -> bool:
     )
 
 
-def _back(able: Sequence[Note], place: int, walk: _Walk, unit: float, gap: int) -> _Walk:
+def _back(able: Sequence[Note], place: int, walk: _Walk, unit: float, grip: Grip) -> _Walk:
     """Walk on from the beep at `place`, whose younger neighbour is one or more `unit` away."""
     while len(walk) < LONGEST:
         onset = walk[-1][0].beep.onset
         best: tuple[int, float, int] | None = None
         for index in range(place - 1, -1, -1):
             periods = (onset - able[index].beep.onset) / unit
-            if periods > gap + 0.7:
+            if periods > grip.gap + 0.7:
                 break
             steps = max(1, round(periods))
             off = abs(math.log(max(periods, 0.01) / steps))
-            if steps <= gap and off <= OFF_BEAT and (best is None or (steps, off) < best[:2]):
+            if (
+                steps <= grip.gap
+                and off <= grip.off_beat / math.sqrt(steps)
+                and (best is None or (steps, off) < best[:2])
+            ):
                 best = (steps, off, index)
         if best is None:
             break
@@ -139,7 +161,7 @@ def _units(walk: _Walk) -> list[float]:
     return [(young.beep.onset - old.beep.onset) / steps for (young, _), (old, steps) in pairwise(walk)]
 
 
-def _weigh(profile: Breaths, notes: Sequence[Note], walk: _Walk, known: bool) -> Chain:
+def _weigh(profile: Breaths, notes: Sequence[Note], walk: _Walk, grip: Grip, *, known: bool) -> Chain:
     """S of a walk: character, repeats, rhythm, likeness, missed beeps, extra beeps, doubts."""
     units = _units(walk)
     lengths = [note.beep.duration for note, _ in walk]
@@ -149,7 +171,7 @@ def _weigh(profile: Breaths, notes: Sequence[Note], walk: _Walk, known: bool) ->
         + evidence.REPEAT * (len(walk) - 1)
         + evidence.rhythm(units)
         + evidence.alike(lengths)
-        + evidence.MISSED * missed
+        + grip.missed * missed
         + _extra(notes, walk)
         - _doubt(profile, units, lengths, None if known else walk[0][0].beep.frequency)
     )

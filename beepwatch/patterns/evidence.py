@@ -35,8 +35,6 @@ SHARE = 2.0
 REPEAT = math.log(3.0)
 """One more alike beep at its due time (measured by a prototype: ln 2 to ln 2.7 in all music, ln 3 in its
 first hours)."""
-MISSED = math.log(0.15)
-"""One due beep not heard: about one in seven of an alarm's own beeps at a low SNR (judgement)."""
 EXTRA = -1.5
 """One more sound of the same tone between two beeps (prototype's fit)."""
 TWIN = -4.0

@@ -52,8 +52,12 @@ class Judge:
         if known:
             return evidence.bound(profile.tests.known, evidence.NIGHTS_KNOWN)
         nights = evidence.NIGHTS if self._tone is None else evidence.NIGHTS_KNOWN
-        quiet = self._memory.foreign(frequency, now) < QUIET
-        return max(0.0, evidence.bound(profile.tests.quiet if quiet else profile.tests.busy, nights))
+        tests = profile.tests.quiet if self.quiet(frequency, now) else profile.tests.busy
+        return max(0.0, evidence.bound(tests, nights))
+
+    def quiet(self, frequency: float, now: float) -> bool:
+        """Whether few other tones were heard in the last minute: there is no music."""
+        return self._memory.foreign(frequency, now) < QUIET
 
 
 def urgency(profile: Profile) -> int:

@@ -29,6 +29,9 @@ LEAST = 3
 """Beeps before lead-disconnect is named; one fewer on a known tone."""
 SWALLOWS = 2.6
 """A tone longer than any breath's beep swallows those of the same sounder, s."""
+NOISE_EVERY = 6.0
+"""While hearing listens it tells the room's noise each 2 s or so; beyond this it did not hear (judgement),
+s."""
 STRETCH = 1.6
 """A further beep of an open alarm may differ in length by this factor."""
 
@@ -62,7 +65,9 @@ class Matcher:
 
     def hear(self, event: Heard) -> list[AlarmEvent]:
         """Take one event; return what it makes known, the most urgent alarm first."""
-        out = self.tick(event.at if isinstance(event, Noise) else event.known)
+        now = event.at if isinstance(event, Noise) else event.known
+        out = self.tick(now)
+        self._mind_the_gap(now)
         match event:
             case Beep():
                 made = self._beep(event)
@@ -77,6 +82,7 @@ class Matcher:
     def tick(self, now: float) -> list[AlarmEvent]:
         """Stream time is `now`: return what fell due up to now, each stamped with its due time."""
         out: list[AlarmEvent] = []
+        now = min(now, self._heard_until())
         while True:
             episode = min(self._book.open, key=Episode.due, default=None)
             over = math.inf if episode is None else episode.due()
@@ -92,10 +98,17 @@ class Matcher:
         """The stream is over at `now`: what fell due. What is open stays open: it went on to the end."""
         return self.tick(now)
 
-    def lost(self, start: float, end: float) -> None:
-        """Nothing was heard from `start` to `end` (lost samples): that silence ends no alarm."""
-        for episode in self._book.open:
-            episode.lost(start, end)
+    def _heard_until(self) -> float:
+        """Stream time up to which the room is known to have been heard; inf where no noise is ever told."""
+        return math.inf if self._noise is None else self._noise.at + NOISE_EVERY
+
+    def _mind_the_gap(self, now: float) -> None:
+        """Where the room's noise was not told for a while, nothing was heard: that silence ends no alarm."""
+        heard = self._heard_until()
+        if now > heard:
+            for episode in self._book.open:
+                episode.lost(heard, now)
+            self._noise = None
 
     # -- silence
 
@@ -195,7 +208,9 @@ class Matcher:
         known = self._judge.known(profile, beep.frequency, beep.known)
         if not self._judge.allowed(profile, beep.frequency, known):
             return []
-        chain = chains.breaths(profile, notes, LEAST - 1 if known else LEAST, known)
+        quiet = self._judge.quiet(beep.frequency, beep.known)
+        least = LEAST - 1 if known else LEAST
+        chain = chains.breaths(profile, notes, least, known=known, quiet=quiet)
         limit = self._judge.limit(profile, beep.frequency, beep.known, known)
         if chain is None or chain.ratio < limit:
             return []

@@ -1,0 +1,176 @@
+"""Long tones: whole, broken, joined on their way, too long, superseded."""
+
+import pytest
+
+from beepwatch.events import AlarmEvent, Changed, Character, SteadyTone
+from tests.patterns.simulated import LATENCY, beep, breaths, ends, final, named, names, raised_at, run, sounding
+
+MUSICAL = Character(company=2.0, neighbours=12.0)
+"""A long tone with another tone nearly as loud: it must come twice."""
+
+
+@pytest.mark.parametrize(
+    ("length", "name"),
+    [(8.6, "backup-battery"), (11.4, "backup-battery"), (17.1, "battery-critical"), (22.9, "battery-critical")],
+)
+def test_a_tone_within_15_percent_is_named(length: float, name: str) -> None:
+    """10 s and 20 s +-15 % (the profiles' own bounds): just inside is named."""
+    assert names(run([beep(3, length)])) == [name]
+
+
+@pytest.mark.parametrize("length", [3.0, 6.0, 8.3, 11.7, 16.7, 23.4, 47.0])
+@pytest.mark.parametrize("tone", [None, 2730.0])
+def test_a_tone_outside_is_not_named(length: float, tone: float | None) -> None:
+    """Just outside, and a kettle's 47 s: nothing, even on the taught tone, once it has ended."""
+    assert names(run([beep(3, length)], tone=tone)) == []
+
+
+@pytest.mark.parametrize(
+    "pieces",
+    [
+        [(0.0, 6.0), (6.5, 13.5)],
+        [(0.0, 12.0), (13.0, 7.0)],
+        [(0.0, 5.0), (5.6, 4.4), (10.5, 9.5)],
+        [(0.0, 5.0), (6.0, 4.0), (10.6, 4.4), (15.5, 4.5)],
+        [(0.0, 10.0), (10.8, 9.2)],
+        [(0.0, 17.5), (18.0, 2.0)],
+    ],
+)
+def test_a_broken_twenty_second_tone_is_battery_critical(pieces: list[tuple[float, float]]) -> None:
+    """Two to four pieces are one tone; one alarm comes of it, whatever its first piece was taken for."""
+    told = run([beep(3 + onset, duration) for onset, duration in pieces])
+    assert names(told)[-1] == "battery-critical"
+    (alarm,) = final(told)
+    assert alarm.beeps == 1
+    assert (alarm.onset, alarm.duration, alarm.last) == pytest.approx((3.0, 20.0, 23.0))
+
+
+def test_breaths_are_never_joined_to_a_long_tone() -> None:
+    """Ten beeps of 1.4 s, one every 2 s, last 20 s and are no broken tone."""
+    assert names(run(breaths(10, period=3.0, duration=1.2))) == ["lead-disconnect"]
+
+
+def test_a_musical_long_tone_must_come_twice() -> None:
+    """With other tones as loud as itself one 20 s tone is not enough; a second one a minute later is."""
+    first, second = (beep(3 + 60 * index, 20.0, character=MUSICAL) for index in range(2))
+    assert names(run([first])) == []
+    told = run([first, second])
+    assert names(told) == ["battery-critical"]
+    assert final(told)[0].beeps == 2
+
+
+def test_critical_closes_backup_as_superseded() -> None:
+    """The open backup-battery ends at its own last beep when battery-critical takes its place, and says
+    so.
+    """
+    told = run([beep(3, 10.0), beep(900, 20.0)])
+    (end,) = ends(told)
+    assert end.alarm.pattern == "backup-battery"
+    assert (end.at, end.alarm.ended) == pytest.approx((920 + LATENCY, 13.0))
+    assert "battery-critical took its place" in end.alarm.why
+
+
+def test_battery_critical_ends_after_three_due_times() -> None:
+    """Nothing at three due times (+10 %): over, at the end of its last tone."""
+    told = run([beep(3 + 60 * index, 20.0) for index in range(3)], until=1000)
+    (end,) = ends(told)
+    assert end.alarm.ended == pytest.approx(143.0)
+    assert end.at == pytest.approx(123 + 3 * 66 + 23 + 1)
+
+
+def test_battery_critical_stays_open_while_two_due_times_pass() -> None:
+    """Two missed tones do not end it: the next belongs to the same alarm."""
+    told = run([beep(3 + 60 * index, 20.0) for index in (0, 3, 4)])
+    assert names(told) == ["battery-critical"]
+    assert ends(told) == []
+
+
+def test_backup_battery_ends_after_two_due_times() -> None:
+    """Nothing at two due times (60 min +5 %)."""
+    told = run([beep(3, 10.0)], until=20000)
+    (end,) = ends(told)
+    assert end.at == pytest.approx(3 + 2 * 3780 + 11.5 + 1)
+
+
+def test_a_tone_past_23_seconds_loses_its_name() -> None:
+    """Named at 13 s, gone on past 23 s: `unknown`, told as a change that holds the old name, and why."""
+    told = run([sounding(3, 13.0), sounding(3, 23.0), beep(3, 47.0)], tone=2730)
+    assert names(told) == ["battery-critical", "unknown"]
+    (alarm,) = final(told)
+    assert (alarm.pattern, alarm.priority) == ("unknown", "medium")
+    assert "goes on past 23 s" in alarm.why
+    assert "unknown sound" in alarm.why
+
+
+def test_a_tone_that_becomes_a_hum_loses_its_name() -> None:
+    """A steady tone of over a minute is no battery alarm."""
+    hum = SteadyTone(onset=3, frequency=2730.0, level=-30.0, known=63.0)
+    assert names(run([sounding(3, 13.0), hum], tone=2730)) == ["battery-critical", "unknown"]
+
+
+def test_an_untaught_tone_is_not_named_while_it_sounds() -> None:
+    """Early naming needs a known tone; the end of the tone names it all the same."""
+    told = run([sounding(3, 13.0), beep(3, 20.0)])
+    assert raised_at(told) == pytest.approx(23 + LATENCY)
+
+
+def test_a_second_critical_tone_is_told_while_it_sounds() -> None:
+    """Once battery-critical is open its tone is known: at 13 s the alarm goes on, as one beep more."""
+    told = run([beep(3, 20.0), sounding(63, 13.0), beep(63, 20.0)])
+    changes = [event for event in told if isinstance(event, Changed)]
+    assert changes[0].at == pytest.approx(63 + 13.1)
+    (alarm,) = final(told)
+    assert alarm.beeps == 2
+    assert alarm.period == pytest.approx(60.0)
+
+
+@pytest.mark.parametrize("rest", [13.0, 16.0, 19.0])
+def test_a_tone_under_way_when_listening_began_is_named_once_it_is_too_long(rest: float) -> None:
+    """Over 12 s of an unknown onset are no 10 s tone."""
+    assert names(run([beep(0, rest, onset_known=False)])) == ["battery-critical"]
+
+
+def test_the_rest_of_a_long_tone_waits_for_the_next() -> None:
+    """8 s of an unknown onset may be either: the 20 s tone a minute later decides."""
+    told = run([beep(0, 8.0, onset_known=False), beep(48, 20.0)], until=200)
+    assert names(told) == ["battery-critical"]
+
+
+def test_the_rest_of_a_long_tone_is_backup_when_nothing_follows() -> None:
+    """With nothing at the time where battery-critical would come again it was the 10 s tone; told then."""
+    told = run([beep(0, 8.0, onset_known=False)], until=200)
+    assert named(told) == [("backup-battery", 8 + 66 + 23 + 1)]
+
+
+def test_a_battery_tone_below_the_lower_limit_is_named_only_when_taught() -> None:
+    """Untaught below 800 Hz nothing is named a device's alarm (judgement beside the profile)."""
+    tone = [beep(3, 20.0, 600.0)]
+    assert names(run(tone)) == []
+    assert names(run(tone, tone=600.0)) == ["battery-critical"]
+
+
+def pattern_of(events: list[AlarmEvent]) -> set[str]:
+    """All names that ever were."""
+    return {event.alarm.pattern for event in events}
+
+
+def test_lead_disconnect_goes_on_around_and_inside_a_battery_tone() -> None:
+    """One buzzer: the 20 s tone swallows the short beeps; both alarms are raised, neither ends, nothing is
+    split.
+    """
+    short = [
+        one
+        for one in breaths(36, period=5.0)
+        if not any(60 * k + 20 < one.end and one.onset < 60 * k + 40 for k in range(3))
+    ]
+    told = run([*short, *(beep(60 * k + 20, 20.0) for k in range(3))])
+    assert sorted(names(told)) == ["battery-critical", "lead-disconnect"]
+    assert ends(told) == []
+    assert len(final(told)) == 2
+
+
+def test_two_devices_of_different_tones_are_two_alarms() -> None:
+    """Tracks go by tone: neither hides the other."""
+    told = run([*breaths(8), *breaths(8, period=4.1, start=4.0, frequency=3300.0)])
+    assert names(told) == ["lead-disconnect", "lead-disconnect"]
+    assert sorted(round(alarm.frequency) for alarm in final(told)) == [2730, 3300]
