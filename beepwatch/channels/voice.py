@@ -72,10 +72,10 @@ class Voice:
         if line not in self._spoken:
             return None
         wave_, own_rate = self._spoken[line]
-        samples = wave_.astype(np.float32) / np.float32(FULL)
+        samples: Samples = wave_.astype(np.float32) / np.float32(FULL)
         if own_rate != rate:
             samples = np.asarray(soxr.resample(samples, own_rate, rate), np.float32)
-        return np.clip(samples, -1.0, 1.0)  # resampling may overshoot
+        return np.asarray(np.clip(samples, -1.0, 1.0), np.float32)  # resampling may overshoot
 
     def wait(self, seconds: float) -> bool:
         """Wait until all that was asked for is done, well or not; False if it took longer."""
