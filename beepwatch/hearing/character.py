@@ -12,7 +12,8 @@ import numpy as np
 from beepwatch.events import Character
 
 from .baseband import STEP, STEP_SECONDS
-from .fit import Burst, Envelope
+from .drift import Envelope
+from .fit import Burst
 from .floor import band_level
 from .rows import Rows
 from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Complexes, Doubles, Floats
@@ -25,6 +26,8 @@ NONE_DB = 30.0
 """Said where noise hides what might be there."""
 RATIOS = (1, 2, 3, 4, 5, 6, 1 / 2, 1 / 3, 2 / 3, 3 / 2)
 """Frequencies over the tone's at which a peak is the sounder's own."""
+FAINT = 0.2
+"""Power over noise in one step under which a few per cent of error of the noise estimate would count."""
 VALLEY_STEPS = 12
 """48 ms."""
 
@@ -50,6 +53,13 @@ class Inside:
         energy = float(np.abs((self.u * self.weight).sum()) ** 2) / v
         return (energy - 1) / v, energy
 
+    def level(self) -> float:
+        """Power of the tone: coherent over pieces of 0.4 s, so that an error of the noise estimate does not count."""
+        count = max(1, round(len(self.u) * STEP_SECONDS / 0.4))
+        steady = sum(piece.coherent()[0] * len(piece.u) for piece in self.pieces(count)) / len(self.u)
+        mean, error = self.power()
+        return max(steady, mean - 2 * error, 1e-30) if mean * float(self.weight.mean()) > FAINT else max(steady, 1e-30)
+
     def pieces(self, count: int) -> list["Inside"]:
         """`count` parts of nearly equal length."""
         cuts = np.linspace(0, len(self.u), count + 1).astype(int)
@@ -70,7 +80,7 @@ def purity(body: Inside) -> float:
     count = max(1, round(len(body.u) * STEP_SECONDS / 0.6))
     steady = sum(max(p.coherent()[0], 0.0) * len(p.u) for p in body.pieces(count)) / len(body.u)
     power, error = body.power()
-    if power <= 2 * error:
+    if power <= 2 * error or power * float(body.weight.mean()) < FAINT:
         return 1.0
     return float(min(1.0, steady / power * (1 + 2 * error / power)))
 
@@ -190,7 +200,7 @@ def _company(mean: Floats, floor: Floats, tone: float, hertz: float) -> float:
 def describe(whole: Envelope, burst: Burst, rows: Rows, hertz: float, channel: int) -> tuple[Character, float]:
     """(character, power |u|^2 of the tone) of a burst."""
     body = inside(whole, burst, channel)
-    level = max(body.power()[0], body.coherent()[0], 1e-30)
+    level = body.level()
     before, after = beside(whole, burst, channel, level)
     neighbours, company = surroundings(rows, burst, hertz)
     character = Character(

@@ -1,23 +1,36 @@
 """From a track to the bursts in it: its baseband, its pulses, their fit and their character."""
 
 from dataclasses import dataclass
-from math import log10
+from math import log10, sqrt
 
 import numpy as np
 
 from beepwatch.events import Character
 
 from .baseband import STEP, Audio, demodulate, weights
-from .character import describe
-from .fit import Burst, Envelope, fit_burst
+from .character import describe, flatness, inside, purity
+from .drift import Envelope
+from .fit import Burst, fit_burst
 from .pulses import silences
 from .rows import Rows
-from .spectrum import HOP, RATE, Doubles, frame_end
+from .spectrum import BINS, HOP, RATE, Doubles, bin_frequency, frame_end
 from .track import Track, coarse_steps
-from .verdict import enough
+from .verdict import SOFT, enough
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
+FAINT_LOOK_BACK = 500
+"""The same (2 s) for tones first seen by a sum over a second or more: their first frame is that uncertain."""
+NEAR_BINS, FAR_BINS = 5, 45
+"""35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
+ALONE = 1.6
+"""Least power of the tone over the strongest line there (2 dB; the full measure, in `character.py`, asks 3 dB)."""
+LONGEST_LOOK = 20
+"""Seconds of sound that are surely kept still."""
+OFF_HERTZ = 115.0
+"""A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
+LOWEST = 390.0
+"""Hz: tones below have too few bins beside them to tell them from the hum of a house (400 Hz is asked)."""
 NARROW = 0.45
 """Least share of the power within +-7 bins that lies in a pure tone's pair; a centred Hann line has 0.83 (theory)."""
 
@@ -50,23 +63,33 @@ class Stretch:
     end: float
 
 
-def narrow(track: Track, rows: Rows, stop: int) -> bool:
-    """A cheap first look: is the power round the track a line, and not a glide, a chord or a hiss?"""
+def line_like(track: Track, rows: Rows, stop: int) -> bool:
+    """A cheap first look at the frames before `stop`: is it a line, and alone, or a glide, a chord, a voice, a hiss?"""
     first = max(track.start, rows.begin)
-    low = min(max(track.pair - 6, 0), rows.ratio(first, first + 1).shape[1] - 14)
-    near = np.minimum(rows.ratio(first, stop)[:, low : low + 14], 1e6).astype(np.float64) - 1.0
+    low, high = max(track.pair - FAR_BINS, 0), min(track.pair + FAR_BINS + 2, BINS)
+    ratio = rows.ratio(first, stop)[:, low:high]
     place = track.pair - low
-    line = near[:, place - 1 : place + 3].sum()
-    total = near.sum()
-    spare = 3 * np.sqrt(near.size)
-    return bool(line > NARROW * (total - spare))
+    near = np.minimum(ratio[:, max(place - 6, 0) : place + 8], 1e6) - 1.0
+    line = float((np.minimum(ratio[:, max(place - 1, 0) : place + 3], 1e6) - 1.0).sum())
+    if line <= NARROW * (float(near.sum()) - 3 * sqrt(near.size)):
+        return False
+    power = (ratio * rows.noise(first, stop)[0, :, low:high]).mean(axis=0)
+    noise = float(rows.noise(stop - 1, stop)[0, 0, track.pair])
+    beside = np.concatenate([power[: max(place - NEAR_BINS, 0)], power[place + NEAR_BINS + 2 :]])
+    loudest = float(beside.max())
+    hidden = loudest < noise * 4 * (1 + 3 / sqrt(len(ratio)))
+    return hidden or float(power[place : place + 2].max()) > ALONE * loudest
 
 
 def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     """Bring the sound up to the end of the frame before `stop_frame` down to the track's baseband."""
     if not track.chunks:
-        back = frame_end(max(track.opened, stop_frame - 1)) - 20 * RATE
-        track.chunk_first = track.chunk_next = max(track.start * HOP // STEP - LOOK_BACK, back // STEP, 0)
+        track.tone = 0.5 * (track.tone + bin_frequency(track.pair + 0.5))
+    back = (frame_end(max(track.opened, stop_frame - 1)) - LONGEST_LOOK * RATE) // STEP
+    if not track.chunks or track.chunk_next < back:
+        before = FAINT_LOOK_BACK if track.opened - track.start >= 16 else LOOK_BACK
+        track.chunks = []
+        track.chunk_first = track.chunk_next = max(track.start * HOP // STEP - before, back, 0)
     end = frame_end(stop_frame - 1) // STEP
     if end <= track.chunk_next:
         return
@@ -90,7 +113,7 @@ def envelope(track: Track) -> Envelope:
     """All baseband collected so far."""
     z = np.concatenate([z for z, _ in track.chunks], axis=1)
     weight = np.concatenate([w for _, w in track.chunks], axis=1)
-    return Envelope(z, weight, track.chunk_first)
+    return Envelope(z, weight, track.chunk_first, track.tone)
 
 
 def pieces(whole: Envelope, begin: float, end: float) -> list[tuple[float, float, int, int]]:
@@ -125,7 +148,12 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, taught: bool) -> Found | 
     if not enough(burst, taught):
         return None
     hertz = track.tone + float(burst.drift.hertz(np.linspace(burst.begin, burst.end, 9)).mean())
+    if abs(hertz - track.tone) > OFF_HERTZ or not LOWEST <= hertz <= bin_frequency(BINS - 5):
+        return None
     channel = _loudest(part, burst)
+    body = inside(part, burst, channel)
+    if purity(body) < SOFT.purity or flatness(body) > SOFT.flatness:
+        return None
     character, power = describe(part, burst, rows, hertz, channel)
     level = 10 * log10(power) - 20 * log10(STEP / 2)
     return Found(

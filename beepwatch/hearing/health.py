@@ -31,7 +31,8 @@ class Health:
     """Keeps when the room was last heard; every time is given, in seconds of a clock that is never set."""
 
     def __init__(self, now: float) -> None:
-        self._arrived = self._sounded = self._understood = now
+        self._arrived = self._sounded = now
+        self._failing: float | None = None
 
     def arrived(self, now: float, silent: bool) -> None:
         """A block came at `now`; `silent`: all of its samples were exactly zero."""
@@ -39,16 +40,18 @@ class Health:
         if not silent:
             self._sounded = now
 
-    def understood(self, now: float, age: float) -> None:
-        """The recogniser took a block that was `age` s old."""
-        if age <= BEHIND:
-            self._understood = now
+    def understood(self, now: float, well: bool) -> None:
+        """The recogniser had a block: `well`, or it failed on it or had it later than `BEHIND` s."""
+        if well:
+            self._failing = None
+        elif self._failing is None:
+            self._failing = now
 
     def deaf(self, now: float) -> Deaf | None:
         """What is wrong at `now`, the first cause on the way of the sound; None while the room is heard."""
         causes: tuple[tuple[Cause, float], ...] = (
             ("no-sound", self._arrived),
             ("digital-silence", self._sounded),
-            ("not-understood", self._understood),
+            ("not-understood", now if self._failing is None else self._failing),
         )
         return next((Deaf(cause, since) for cause, since in causes if now - since > TOLD), None)

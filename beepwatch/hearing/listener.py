@@ -12,7 +12,7 @@ import numpy as np
 from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
 
 from .baseband import Audio
-from .finish import Found, Stretch, bursts, collect, envelope, fitted, narrow, pieces
+from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
 from .floor import BLOCK, FIRST, NoiseFloor
 from .rows import Rows
 from .search import Candidate, Search
@@ -106,9 +106,13 @@ class Hearing:
     def push(self, samples: Floats) -> list[Heard]:
         """Hear float32 samples of shape (channels, n), full scale +-1, all finite; return what became known."""
         events: list[Heard] = []
-        for begin in range(0, samples.shape[1], BLOCK * HOP):
-            self._audio.push(samples[:, begin : begin + BLOCK * HOP])
+        begin = 0
+        while begin < samples.shape[1]:
+            border = frame_end(self._frame - self._frame % BLOCK + BLOCK - 1)
+            stop = begin + max(border - self._audio.end, HOP)
+            self._audio.push(samples[:, begin:stop])
             events += self._work()
+            begin = stop
         return events
 
     def skip(self, count: int) -> list[Heard]:
@@ -195,7 +199,7 @@ class Hearing:
         self._block, self._energies = [], []
         busy = np.zeros(BINS, np.bool_)
         for track in self._tracks:
-            if not track.hum and track.seconds(stop) > 0.3 and narrow(track, self._rows, stop):
+            if not track.hum and track.seconds(stop) > 0.3 and line_like(track, self._rows, stop):
                 busy[max(track.pair - 4, 0) : track.pair + 6] = True
         for channel, floor in enumerate(self._floors):
             floor.learn(powers[channel], gains[channel], busy)
@@ -275,7 +279,7 @@ class Hearing:
         """At a chunk border: tell finished pulses, lengths passed, and hums."""
         frame = track.next - 1
         known = max(frame, track.opened)
-        if track.hum or not narrow(track, self._rows, track.next):
+        if track.hum or not line_like(track, self._rows, track.next):
             return
         collect(track, self._rows, self._audio, track.next)
         if track.seconds(frame) > STEADY:
@@ -349,7 +353,7 @@ class Hearing:
 
     def _finish(self, track: Track) -> None:
         frame, last = track.told_at, track.last
-        if track.seconds(last) > STEADY or not narrow(track, self._rows, min(last + 1, self._rows.end)):
+        if track.seconds(last) > STEADY or not line_like(track, self._rows, min(last + 1, self._rows.end)):
             return
         collect(track, self._rows, self._audio, frame + 1)
         for found in bursts(track, self._rows, self._taught(track.tone)):

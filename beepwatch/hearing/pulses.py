@@ -7,14 +7,17 @@ strong enough for 20 ms of it to stand clear of the noise.
 import numpy as np
 
 from .baseband import STEP_SECONDS
-from .fit import Envelope
+from .drift import Envelope
 from .spectrum import Doubles, Mask
 from .track import JOIN
 
 SMOOTH = 5
 """Steps (20 ms) of the running mean."""
-CLEAR = 8.0
-"""Energy of 20 ms of tone over noise below which a silence cannot be told from noise (P(noise > 1/4 of it) 14 %)."""
+CLEAR = 4.0
+"""Energy of 20 ms of tone over noise below which no silence is looked for."""
+MISSED = 60.0
+"""Energy that the tone, at its mean level, would have had in a silence: its noise is then 12 at most (theory), and a
+quarter of it is 3.7 standard errors away, so noise does not cut a beep."""
 HALF = 0.25
 """Power at half amplitude: a pulse's edge."""
 DEEP = 0.16
@@ -45,12 +48,15 @@ def silences(part: Envelope) -> list[tuple[int, int]]:
     """
     if part.z.shape[1] < 4 * SHORTEST_GAP:
         return []
+    raw = (np.abs(part.z) ** 2 * part.weight).sum(axis=0) / len(part.z) - 1.0
+    if raw.mean() * SMOOTH < CLEAR:
+        return []
     power = smoothed_power(part) - 1.0
     plateau = float(np.quantile(power, 0.8))
-    if plateau * SMOOTH < CLEAR:
-        return []
     gaps = [(a, b) for a, b in _runs(power < HALF * plateau) if b - a >= SHORTEST_GAP]
     gaps = [(a, b) for a, b in gaps if power[a:b].min() < DEEP * plateau and a > 0 and b < len(power)]
+    level = float(raw.mean())
+    gaps = [(a, b) for a, b in gaps if level * (b - a) > MISSED and raw[a:b].sum() < HALF * level * (b - a)]
     found, since = [], 0
     for a, b in gaps:
         if b - a > min(JOIN / STEP_SECONDS, (a - since) / 4):

@@ -14,7 +14,9 @@ from .rows import Rows
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, Doubles, frame_end
 
 END_EVIDENCE = 5.0
-"""Nats for "ended" and for "back again": a wrong end in 1 of 150 (e^-5)."""
+"""Nats for "ended" and for "back again" of a clear tone."""
+FAINT_EVIDENCE = 5.0
+"""Nats more for "ended" of a faint tone: 10 s of it hold 156 chances to be wrong (e^-10 each)."""
 TAIL_DB = 12.0
 """The end is looked for against noise or this much below the level, so that a room's tail fills no gap (measured:
 19 dB fused gaps of 0.4 s)."""
@@ -26,6 +28,10 @@ JOIN = 0.4
 SHORTEST_WAIT = 0.07
 CLIP = 100.0
 """Power over noise counted at most in one frame, so that a click decides nothing alone."""
+STRONG = 30.0
+"""Level over noise from which the power is taken from WIDE bins more on each side: their noise no longer matters."""
+WIDE = 3
+"""23 Hz: a drift of 3 % of 3 kHz in 1.2 s moves as far in half a second."""
 GUARD = 5
 """Bins on each side that belong to a track (Hann main lobe 2, drift 3)."""
 CHUNK = 8
@@ -67,6 +73,8 @@ class Track:
     opened: int = 0
     """Frame at which it was noticed: nothing about it is known before."""
     serial: int = 0
+    wide: bool = False
+    """It is strong: power is taken from more bins, and the pair may move faster."""
     reach: int = 0
     """Bins on each side into which its switching on or off may splash."""
     chunks: list[tuple[Complexes, Doubles]] = field(default_factory=list)
@@ -105,7 +113,8 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     pair = top if mean[min(top - bin_ + 4, 6)] >= mean[max(top - bin_ + 2, 0)] else top - 1
     pair = min(max(pair, 1), BINS - 3)
     back = max(rows.begin, frame - 2 * length - CHUNK, earliest)
-    y = _pair(rows, pair, back, frame + 1)
+    wide = float(mean.max()) > STRONG
+    y = _pair(rows, pair, back, frame + 1, wide)
     strength = max(float(y[first - back :].mean()) - 2.0, 0.4)
     half = min(strength, 16.0) / 2
     gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
@@ -119,12 +128,19 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     track = Track(pair, start, start, (pair + share + LOW_BIN) * BIN_HZ, least_frame=start)
     track.at_start, track.opened = start <= 1, frame
     track.reach = _reach(float(y[first - back :].max()))
+    track.wide = wide
     return track
 
 
-def _pair(rows: Rows, pair: int, first: int, stop: int) -> Doubles:
-    both = rows.ratio(first, stop)[:, pair : pair + 2]
-    return both[:, 0].astype(np.float64) + both[:, 1]
+def _pair(rows: Rows, pair: int, first: int, stop: int, wide: bool) -> Doubles:
+    """Ratio summed over the pair, noise 2; a strong tone's over WIDE bins more, so that it may drift meanwhile."""
+    if not wide:
+        both = rows.ratio(first, stop)[:, pair : pair + 2]
+        return both[:, 0].astype(np.float64) + both[:, 1]
+    low, high = max(pair - WIDE, 0), min(pair + 2 + WIDE, BINS)
+    total = rows.ratio(first, stop)[:, low:high].sum(axis=1, dtype=np.float64)
+    wider: Doubles = np.maximum(total - (high - low - 2), 0.0)
+    return wider
 
 
 def advance(track: Track, rows: Rows, stop: int) -> None:
@@ -132,7 +148,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     border = track.start + ((track.next - track.start) // CHUNK + 1) * CHUNK
     stop = min(stop, border)
     first = track.next
-    y = _pair(rows, track.pair, first, stop)
+    y = _pair(rows, track.pair, first, stop, track.wide)
     noise = rows.noise(first, stop)[:, :, track.pair].mean(axis=0, dtype=np.float64)
     follow = _sounding if track.ended is None else _waiting
     used = follow(track, y, noise, first)
@@ -161,7 +177,8 @@ def _sounding(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
     evidence = _against(track, y, noise, before, track.seconds(first))
     sums = np.cumsum(np.concatenate([[track.sum], evidence]))[1:]
     least = np.minimum.accumulate(np.minimum(sums, track.least))
-    over = np.flatnonzero(sums - least > END_EVIDENCE)
+    need = END_EVIDENCE + FAINT_EVIDENCE / (1 + before / (2 * noise))
+    over = np.flatnonzero(sums - least > need)
     used = int(over[0]) + 1 if len(over) else len(y)
     lows = np.flatnonzero(sums[:used] <= least[:used])
     if len(lows):
@@ -222,17 +239,20 @@ def _reach(ratio: float) -> int:
 
 
 def _recentre(track: Track, rows: Rows) -> None:
-    """Let the pair follow a drifting tone by at most one bin a chunk."""
+    """Let the pair follow a drifting tone: by one bin a chunk, a strong one by WIDE."""
     noise = float(rows.noise(track.next - 1, track.next)[:, 0, track.pair].mean())
-    track.reach = max(track.reach, _reach(track.level / max(noise, 1e-30)))
+    ratio = track.level / max(noise, 1e-30)
+    track.reach = max(track.reach, _reach(ratio))
     if track.ended is not None:
         return
-    first = max(rows.begin, track.next - CHUNK)
-    low = max(track.pair - 1, 0)
-    near = rows.ratio(first, track.next)[:, low : track.pair + 3].mean(axis=0)
+    track.wide = ratio > STRONG
+    step = WIDE if track.wide else 1
+    first = max(rows.begin, track.next - (3 if track.wide else CHUNK))
+    low, high = max(track.pair - step, 1), min(track.pair + step, BINS - 3)
+    near = rows.ratio(first, track.next)[:, low : high + 2].mean(axis=0)
     pairs = near[:-1] + near[1:]
     best = low + int(np.argmax(pairs))
-    if pairs[best - low] > 1.1 * pairs[track.pair - low] and 1 <= best <= BINS - 3:
+    if pairs[best - low] > 1.1 * pairs[track.pair - low]:
         track.pair = best
 
 

@@ -1,0 +1,183 @@
+"""How a tone's frequency moves while it sounds, found on its baseband.
+
+Weak tones: the best of a grid of straight drifts, then its bend by the phases of a few parts in turn. Strong ones: read
+off the phase from step to step as well. Long ones: through the lines of pieces.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from .baseband import STEP_SECONDS
+from .spectrum import Complexes, Doubles
+
+SHORT = 2.6
+"""Seconds up to which a beep is fitted in one coherent piece; longer ones in pieces of PIECE."""
+PIECE = 0.8
+STRONG = 400.0
+"""Energy in 0.1 s, in noise units, from which the drift is also read off the phase from step to step: 0.1 s of that
+errs by about 2 Hz (theory: sqrt(1 / (25 snr)) / (2 pi 4 ms) at snr 16 a step)."""
+PART_ENERGY = 8.0
+"""Energy in each part whose phase is read: an error of 0.25 rad (theory: 1 / sqrt(2 E))."""
+DRIFT_SHARE = 0.003
+"""Drift searched for at first in weak beeps, as a share of the tone over the beep: a warming sounder moves 0.2 %
+(common practice, no source)."""
+WIDE_SHARE = 0.015
+"""Drift searched for where the first fit leaves tone over at an edge: the most that +-42 Hz hold at 4 kHz."""
+CHIRP_HZ_PER_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Envelope:
+    """A stretch of baseband: z and weight of shape (channels, n), the first sample numbered `first` (in steps)."""
+
+    z: Complexes
+    weight: Doubles
+    first: int
+    tone: float
+    """Hz of the local oscillator."""
+
+    @property
+    def energy(self) -> float:
+        """Mean energy of one step beyond noise, in noise units, all channels together."""
+        if self.z.shape[1] == 0:
+            return 0.0
+        return float((np.abs(self.z) ** 2 * self.weight).mean() - 1.0) * len(self.z)
+
+    def part(self, begin: int, end: int) -> "Envelope":
+        """The steps begin <= m < end, by number."""
+        a, b = max(begin - self.first, 0), max(end - self.first, 0)
+        return Envelope(self.z[:, a:b], self.weight[:, a:b], max(begin, self.first), self.tone)
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """Frequency against time: a polynomial of Hz beside the local oscillator, held still outside low..high."""
+
+    coefficients: tuple[float, ...]
+    """Highest power first, of seconds from step `centre`."""
+    centre: float
+    low: float
+    high: float
+
+    def hertz(self, steps: Doubles) -> Doubles:
+        """Hz at each step number."""
+        seconds = (np.clip(steps, self.low, self.high) - self.centre) * STEP_SECONDS
+        value: Doubles = np.polyval(np.array(self.coefficients), seconds)
+        return value
+
+    def unwind(self, part: Envelope) -> Complexes:
+        """Baseband with the drift taken out, but for a constant phase."""
+        cycles = np.cumsum(self.hertz(part.first + np.arange(part.z.shape[1], dtype=np.float64))) * STEP_SECONDS
+        turned: Complexes = part.z * np.exp(-2j * np.pi * cycles)
+        return turned
+
+    def plus(self, coefficients: tuple[float, ...]) -> "Drift":
+        """The same with a polynomial added."""
+        total = np.polyadd(np.array(self.coefficients), np.array(coefficients))
+        return Drift(tuple(float(c) for c in total), self.centre, self.low, self.high)
+
+
+def still(part: Envelope, coefficients: tuple[float, ...] = (0.0,)) -> Drift:
+    """No drift, or that of `coefficients`, over `part`."""
+    n = part.z.shape[1]
+    return Drift(coefficients, part.first + n / 2, part.first, part.first + n)
+
+
+def _chirped(part: Envelope, share: float) -> Drift:
+    """Best line on a grid of straight drifts: for weak, short bursts.
+
+    Three steps are added before the transform: +-42 Hz are left, of which drift and a wrong bin need 15.
+    """
+    n = part.z.shape[1] // 3
+    if n < 2:
+        return still(part)
+    cells = (part.z * part.weight)[:, : 3 * n].reshape(-1, n, 3).sum(axis=2)
+    length = 3 * n * STEP_SECONDS
+    steps = int(min(share * part.tone / length, CHIRP_HZ_PER_S) * length**2 / 1.3)
+    chirps = np.arange(-steps, steps + 1) * (1.3 / length**2)
+    seconds = (np.arange(n) - (n - 1) / 2) * 3 * STEP_SECONDS
+    turn = np.exp(-1j * np.pi * chirps[:, None] * seconds**2)
+    size = 1 << (2 * n - 1).bit_length()
+    power = np.square(np.abs(np.fft.fft(cells[:, None, :] * turn, size, axis=2))).sum(axis=0)
+    best, top = np.unravel_index(int(np.argmax(power)), power.shape)
+    left, peak, right = power[best, top - 1], power[best, top], power[best, (top + 1) % size]
+    bend = left - 2 * peak + right
+    cycle = (top + (0.5 * (left - right) / bend if bend < 0 else 0.0)) / size
+    hertz = ((cycle + 0.5) % 1 - 0.5) / (3 * STEP_SECONDS)
+    return still(part, (float(chirps[best]), float(hertz)))
+
+
+def _from_phase(part: Envelope, degree: int) -> Drift:
+    """Drift read off the phase from step to step, smoothed over 0.1 s: for strong bursts."""
+    n = part.z.shape[1]
+    turns = np.sum(part.z[:, 1:] * np.conj(part.z[:, :-1]) * part.weight[:, 1:], axis=0)
+    width = min(25, n - 1)
+    smooth = np.convolve(turns, np.ones(width), mode="valid")
+    plain = still(part)
+    at = part.first + (width + 1) / 2 + np.arange(len(smooth))
+    start = float(np.angle(turns.sum()))
+    hertz = (np.angle(smooth * np.exp(-1j * start)) + start) / (2 * np.pi * STEP_SECONDS)
+    power = min(degree, max(0, len(smooth) // 12 - 1))
+    coefficients = np.polyfit((at - plain.centre) * STEP_SECONDS, hertz, power, w=np.sqrt(np.abs(smooth)))
+    return plain.plus(tuple(float(c) for c in coefficients))
+
+
+def follow(part: Envelope, share: float = DRIFT_SHARE) -> Drift:
+    """Frequency and drift of the tone that fills `part`; straight drifts up to `share` of the tone are tried."""
+    n = part.z.shape[1]
+    strong = part.energy * 0.1 / STEP_SECONDS > STRONG and n >= 8
+    if n * STEP_SECONDS > SHORT:
+        return _from_phase(part, 3) if strong else _piecewise(part)
+    if strong:
+        return _polished(part, _from_phase(part, 3))
+    return _polished(part, _polished(part, _chirped(part, share)))
+
+
+def coherent(part: Envelope, drift: Drift) -> float:
+    """Energy of the whole part, unwound."""
+    turned = drift.unwind(part) * part.weight
+    return float((np.abs(turned.sum(axis=1)) ** 2 / part.weight.sum(axis=1)).sum())
+
+
+def _polished(part: Envelope, drift: Drift) -> Drift:
+    """Take out what bend is left, by the phase of three to eight parts in turn.
+
+    A warm-up drift is bent: a straight chirp left a third of the energy behind (measured). Parts hold PART_ENERGY each
+    where they can, so that their phases err by 0.25 rad at most (theory: 1 / sqrt(2 E)).
+    """
+    n = part.z.shape[1]
+    turned = drift.unwind(part) * part.weight
+    energy = coherent(part, drift)
+    count = int(min(8, energy / PART_ENERGY, n // 4))
+    if count < 2:
+        return drift
+    cuts = np.linspace(0, n, count + 1).astype(int)
+    sums = np.stack([turned[:, a:b].sum(axis=1) for a, b in pairwise(cuts)], axis=1)
+    steps = np.angle(np.sum(sums[:, 1:] * np.conj(sums[:, :-1]), axis=0))
+    phase = np.concatenate([[0.0], np.cumsum(steps)])
+    seconds = ((cuts[:-1] + cuts[1:]) / 2 + part.first - drift.centre) * STEP_SECONDS
+    degree = min(count - 1, 2 if count < 5 else 4 if energy > 200 else 3)
+    fitted = np.polyfit(seconds, phase, degree, w=np.abs(sums).sum(axis=0))
+    return drift.plus(tuple(float(c) for c in np.polyder(fitted) / (2 * np.pi)))
+
+
+def _piecewise(part: Envelope) -> Drift:
+    """Straight or bent drift through the lines of pieces of PIECE seconds: for weak, long bursts."""
+    n, size = part.z.shape[1], round(PIECE / STEP_SECONDS)
+    starts = range(0, n - size + 1, size)
+    weighted = part.z * part.weight
+    padded = 4 * size
+    spectra = [np.fft.fft(weighted[:, s : s + size], padded, axis=1) for s in starts]
+    power = np.stack([np.square(np.abs(spectrum)).sum(axis=0) for spectrum in spectra])
+    frequency = np.fft.fftfreq(padded, STEP_SECONDS)
+    plain = still(part)
+    top = frequency[int(np.argmax(power.sum(axis=0)))]
+    near = np.abs(frequency - top) < 12
+    places = frequency[near][np.argmax(power[:, near], axis=1)]
+    strength = power[:, near].max(axis=1)
+    seconds = (part.first + np.array(starts) + size / 2 - plain.centre) * STEP_SECONDS
+    degree = min(2, max(0, len(places) // 4))
+    coefficients = np.polyfit(seconds, places, degree, w=np.sqrt(strength))
+    return plain.plus(tuple(float(c) for c in coefficients))
