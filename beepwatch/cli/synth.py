@@ -87,9 +87,7 @@ def _recorded(scenario: Scenario, folder: Path) -> NDArray[np.float32] | None:
     return same
 
 
-def _write(
-    scenario: Scenario, planned: Plan, recorded: NDArray[np.float32] | None, output: Path, kind: str
-) -> int:
+def _write(scenario: Scenario, planned: Plan, recorded: NDArray[np.float32] | None, output: Path, kind: str) -> int:
     """Write the sound, rounded to 16 bits here so that no library decides how; return how many clipped."""
     import soundfile  # noqa: PLC0415 - `import beepwatch` stays quick
 

@@ -73,9 +73,7 @@ def test_whole_numbers_do_for_numbers() -> None:
         (RHYTHMS["medical-medium"], (0.125, 0.125, 2.5), (0.25, 0.25, 30.0)),
     ],
 )
-def test_medical_bursts_keep_the_quoted_bounds(
-    rhythm: Rhythm, low: tuple[float, ...], high: tuple[float, ...]
-) -> None:
+def test_medical_bursts_keep_the_quoted_bounds(rhythm: Rhythm, low: tuple[float, ...], high: tuple[float, ...]) -> None:
     """Pulse, pause and time between bursts: IEC 60601-1-8 tables 3 and 4, quoted."""
     rest = rhythm.period - rhythm.starts(rhythm.pulse)[-1] - rhythm.pulse
     for value, least, most in zip((rhythm.pulse, rhythm.gaps[0], rest), low, high, strict=True):

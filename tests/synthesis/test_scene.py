@@ -74,9 +74,7 @@ def test_the_same_seed_gives_the_same_scene() -> None:
 def test_parts_do_not_disturb_each_other() -> None:
     """Adding a thump and an alarm leaves background and the first alarm as they were, sample for sample."""
     one = Scenario(duration=20, seed=7, alarms=(LEAD,))
-    both = Scenario(
-        duration=20, seed=7, alarms=(LEAD, Ring(pattern="chirp", start=15)), thumps=(Thump(start=16),)
-    )
+    both = Scenario(duration=20, seed=7, alarms=(LEAD, Ring(pattern="chirp", start=15)), thumps=(Thump(start=16),))
     before, after = render(one).samples, render(both).samples
     assert np.array_equal(before[: 14 * RATE], after[: 14 * RATE])
     assert not np.array_equal(before, after)
@@ -84,9 +82,7 @@ def test_parts_do_not_disturb_each_other() -> None:
 
 def test_blocks_join_to_the_sum_of_the_parts() -> None:
     """A plain twin adds whole tones and background without blocks or room: the same to float32's rounding."""
-    scenario = Scenario(
-        duration=7.3, seed=8, alarms=(LEAD,), background=Background(kind="recording", file="x")
-    )
+    scenario = Scenario(duration=7.3, seed=8, alarms=(LEAD,), background=Background(kind="recording", file="x"))
     recorded = np.random.default_rng(9).standard_normal(5000).astype(np.float32)
     planned = plan(scenario)
     n = round(7.3 * RATE)
@@ -138,9 +134,7 @@ def test_what_is_no_alarm_is_none_in_the_truth() -> None:
     )
     truth = plan(scenario).truth
     assert [other.label for other in truth.others] == ["thump", "hum"]
-    assert [(alarm.pattern, alarm.priority, alarm.beeps) for alarm in truth.alarms] == [
-        ("medical-medium", "medium", 6)
-    ]
+    assert [(alarm.pattern, alarm.priority, alarm.beeps) for alarm in truth.alarms] == [("medical-medium", "medium", 6)]
     labels = [beep.label for beep in truth.beeps]
     assert labels == ["chirp", "beep", "beep", *["medical-medium"] * 3, "chirp", *["medical-medium"] * 3]
 

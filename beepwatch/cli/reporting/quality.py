@@ -59,9 +59,7 @@ class Quality:
             return []
         notes = [f"sampled at {self._rate / 1000:g} kHz: tones above {tone_of(top)} are not heard"]
         if asked is not None and asked > top:
-            notes.append(
-                f"the tone of {tone_of(asked)} lies above them: nothing will be found"
-            )
+            notes.append(f"the tone of {tone_of(asked)} lies above them: nothing will be found")
         return notes
 
     def after(self) -> list[str]:

@@ -72,9 +72,7 @@ class Text:
         if not self._beeps:
             lines = ["  No beep was found."]
         for hum in self._tones[:MOST_TONES]:
-            lines.append(
-                f"  A steady tone of {tone(hum.frequency)} from {clock(hum.onset)} on: a hum, no beep."
-            )
+            lines.append(f"  A steady tone of {tone(hum.frequency)} from {clock(hum.onset)} on: a hum, no beep.")
         if len(self._tones) > MOST_TONES:
             lines.append(f"  {len(self._tones) - MOST_TONES} more steady tones.")
         return lines
