@@ -63,8 +63,10 @@ class Drift:
 
     def hertz(self, steps: Doubles) -> Doubles:
         """Hz at each step number."""
-        seconds = (np.clip(steps, self.low, self.high) - self.centre) * STEP_SECONDS
-        value: Doubles = np.polyval(np.array(self.coefficients), seconds)
+        seconds = (np.minimum(np.maximum(steps, self.low), self.high) - self.centre) * STEP_SECONDS
+        value = np.full(len(seconds), self.coefficients[0])
+        for coefficient in self.coefficients[1:]:
+            value = value * seconds + coefficient
         return value
 
     def unwind(self, part: Envelope) -> Complexes:
@@ -75,8 +77,10 @@ class Drift:
 
     def plus(self, coefficients: tuple[float, ...]) -> "Drift":
         """The same with a polynomial added."""
-        total = np.polyadd(np.array(self.coefficients), np.array(coefficients))
-        return Drift(tuple(float(c) for c in total), self.centre, self.low, self.high)
+        longer, shorter = sorted((self.coefficients, coefficients), key=len, reverse=True)
+        gap = len(longer) - len(shorter)
+        total = (*longer[:gap], *(a + b for a, b in zip(longer[gap:], shorter, strict=True)))
+        return Drift(total, self.centre, self.low, self.high)
 
 
 def still(part: Envelope, coefficients: tuple[float, ...] = (0.0,)) -> Drift:
@@ -120,8 +124,7 @@ def _from_phase(part: Envelope, degree: int) -> Drift:
     start = float(np.angle(turns.sum()))
     hertz = (np.angle(smooth * np.exp(-1j * start)) + start) / (2 * np.pi * STEP_SECONDS)
     power = min(degree, max(0, len(smooth) // 12 - 1))
-    coefficients = np.polyfit((at - plain.centre) * STEP_SECONDS, hertz, power, w=np.sqrt(np.abs(smooth)))
-    return plain.plus(tuple(float(c) for c in coefficients))
+    return plain.plus(_polyfit((at - plain.centre) * STEP_SECONDS, hertz, power, np.sqrt(np.abs(smooth))))
 
 
 def follow(part: Envelope, share: float = DRIFT_SHARE) -> Drift:
@@ -139,6 +142,15 @@ def coherent(part: Envelope, drift: Drift) -> float:
     """Energy of the whole part, unwound."""
     turned = drift.unwind(part) * part.weight
     return float((np.abs(turned.sum(axis=1)) ** 2 / part.weight.sum(axis=1)).sum())
+
+
+def _polyfit(x: Doubles, y: Doubles, degree: int, weight: Doubles) -> tuple[float, ...]:
+    """Least squares polynomial, highest power first; x is scaled to +-1 for the sake of its condition."""
+    scale = float(np.abs(x).max()) or 1.0
+    powers = np.vander(x / scale, degree + 1) * weight[:, None]
+    square = powers.T @ powers + 1e-9 * np.eye(degree + 1) * float((weight**2).sum())
+    found = np.linalg.solve(square, powers.T @ (y * weight))
+    return tuple(float(c) / scale ** (degree - i) for i, c in enumerate(found))
 
 
 def _polished(part: Envelope, drift: Drift) -> Drift:
@@ -159,8 +171,8 @@ def _polished(part: Envelope, drift: Drift) -> Drift:
     phase = np.concatenate([[0.0], np.cumsum(steps)])
     seconds = ((cuts[:-1] + cuts[1:]) / 2 + part.first - drift.centre) * STEP_SECONDS
     degree = min(count - 1, 2 if count < 5 else 4 if energy > 200 else 3)
-    fitted = np.polyfit(seconds, phase, degree, w=np.abs(sums).sum(axis=0))
-    return drift.plus(tuple(float(c) for c in np.polyder(fitted) / (2 * np.pi)))
+    fitted = _polyfit(seconds, phase, degree, np.abs(sums).sum(axis=0))
+    return drift.plus(tuple(c * k / (2 * np.pi) for c, k in zip(fitted[:-1], range(degree, 0, -1), strict=True)))
 
 
 def _piecewise(part: Envelope) -> Drift:
@@ -179,5 +191,4 @@ def _piecewise(part: Envelope) -> Drift:
     strength = power[:, near].max(axis=1)
     seconds = (part.first + np.array(starts) + size / 2 - plain.centre) * STEP_SECONDS
     degree = min(2, max(0, len(places) // 4))
-    coefficients = np.polyfit(seconds, places, degree, w=np.sqrt(strength))
-    return plain.plus(tuple(float(c) for c in coefficients))
+    return plain.plus(_polyfit(seconds, places, degree, np.sqrt(strength)))

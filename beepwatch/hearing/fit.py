@@ -19,7 +19,9 @@ from .spectrum import Complexes, Doubles
 
 BEFORE, BEYOND = 0.45, 0.25
 """Seconds before the coarse start and after the coarse end in which the edges are looked for."""
-GRID = 64
+GRID = 48
+FINE = 0.5
+"""Energy of one step from which an edge lies finer than a step (edge error in steps: about 1 / energy, theory)."""
 LOUD = 16.0
 """Energy of one step from which edges are read from magnitudes: they are then clear, whatever the frequency does."""
 EDGE_REACH = 25
@@ -55,71 +57,69 @@ class Burst:
 
 
 class _Sums:
-    """Running sums of the unwound, weighted baseband, readable at fractions of a step."""
+    """Running sums of weighted baseband: C and V of shape (channels, n + 1), the first at step `first`."""
 
     def __init__(self, turned: Complexes, weight: Doubles, first: int) -> None:
-        zero = np.zeros((len(turned), 1))
-        self.c = np.concatenate([zero, np.cumsum(turned * weight, axis=1)], axis=1)
-        self.v = np.concatenate([zero, np.cumsum(weight, axis=1)], axis=1)
-        self.first = first
-        self.length = turned.shape[1]
+        self.first, self.last = first, first + turned.shape[1]
+        self._c = np.zeros((len(turned), turned.shape[1] + 1), np.complex128)
+        self._v = np.zeros((len(turned), turned.shape[1] + 1))
+        np.cumsum(turned * weight, axis=1, out=self._c[:, 1:])
+        np.cumsum(weight, axis=1, out=self._v[:, 1:])
 
-    def at(self, steps: Doubles) -> tuple[Complexes, Doubles]:
-        """(C, V) of shape (channels, len(steps)) at step numbers."""
-        place = np.clip(np.asarray(steps, np.float64) - self.first, 0, self.length)
-        low = np.minimum(place.astype(np.int64), self.length - 1)
+    def _at(self, steps: Doubles) -> tuple[Complexes, Doubles]:
+        """(C, V) at step numbers, between steps by straight lines; shape (channels, len(steps))."""
+        place = np.minimum(np.maximum(steps - self.first, 0), self.last - self.first)
+        low = np.minimum(place.astype(np.int64), self._c.shape[1] - 2)
         part = place - low
-        c = self.c[:, low] + part * (self.c[:, low + 1] - self.c[:, low])
-        v = self.v[:, low] + part * (self.v[:, low + 1] - self.v[:, low])
-        return c, v
+        c, v = self._c[:, low], self._v[:, low]
+        return c + part * (self._c[:, low + 1] - c), v + part * (self._v[:, low + 1] - v)
 
     def likelihood(self, begins: Doubles, ends: Doubles) -> Doubles:
         """Log likelihood ratio for each pair, shape (len(begins), len(ends)); 0 where empty."""
-        c0, v0 = self.at(begins)
-        c1, v1 = self.at(ends)
-        width = v1[:, None, :] - v0[:, :, None]
-        each = np.square(np.abs(c1[:, None, :] - c0[:, :, None])) / np.where(width > 0, width, 1)
-        total: Doubles = np.where(width > 0, each, 0.0).sum(axis=0)
+        (c0, v0), (c1, v1) = self._at(begins), self._at(ends)
+        total = np.zeros((len(begins), len(ends)))
+        for channel in range(len(c0)):
+            step = c1[channel][None, :] - c0[channel][:, None]
+            width = v1[channel][None, :] - v0[channel][:, None]
+            power = step.real**2 + step.imag**2
+            total += np.where(width > 0, power / np.where(width > 0, width, 1.0), 0.0)
         return total
 
 
 def _median_place(places: Doubles, log_likelihood: Doubles) -> float:
     """Median of a likelihood given on a rising grid."""
     density = np.exp(log_likelihood - log_likelihood.max())
-    total = np.cumsum(density) - density / 2
-    return float(np.interp(density.sum() / 2, total, places))
+    total = np.cumsum(density)
+    return float(np.interp(total[-1] / 2, total - density / 2, places))
 
 
-def _edge(sums: _Sums, guess: float, reach: float, other: float, rising: bool) -> float:
-    """Place of one edge near `guess` with the other edge fixed, refined from `reach` steps to a quarter step."""
-    for spacing in (max(1.0, reach / 16), 0.25):
-        span = min(reach, 16 * spacing)
-        places = guess + np.arange(-span, span + spacing / 2, spacing)
-        places = places[places < other - 1] if rising else places[places > other + 1]
-        if len(places) < 2:
-            return guess
-        if rising:
-            values = sums.likelihood(places, np.array([other]))[:, 0]
-        else:
-            values = sums.likelihood(np.array([other]), places)[0]
-        guess = _median_place(places, values)
-        if spacing <= 0.25 or reach <= 0:
-            break
-    return guess
+def _edge(sums: _Sums, guess: float, span: tuple[float, float], other: float) -> float:
+    """Place of one edge within `span` = (reach, spacing) steps of `guess`, with the other edge at `other`."""
+    reach, spacing = span
+    rising = guess < other
+    places = np.arange(guess - reach, guess + reach + spacing / 2, spacing)
+    places = places[places < other - 1] if rising else places[places > other + 1]
+    if len(places) < 2:
+        return guess
+    fixed = np.array([other])
+    values = sums.likelihood(places, fixed)[:, 0] if rising else sums.likelihood(fixed, places)[0]
+    return _median_place(places, values)
 
 
 def _short_edges(sums: _Sums, low: float, high: float) -> tuple[float, float]:
     """Both edges of a short burst somewhere in low..high: a grid of pairs first, then each edge finely."""
     places = np.linspace(low, high, GRID)
-    values = sums.likelihood(places, places)
-    values = np.where(places[None, :] > places[:, None], values, 0.0)
-    density = np.exp(values - values.max())
+    values = np.triu(sums.likelihood(places, places), 1)
+    best = float(values.max())
+    density = np.exp(values - best)
     begin = _median_place(places, np.log(density.sum(axis=1) + 1e-300))
     end = _median_place(places, np.log(density.sum(axis=0) + 1e-300))
-    reach = 2 * float(places[1] - places[0])
-    for _ in range(2):
-        begin = _edge(sums, begin, reach, end, rising=True)
-        end = _edge(sums, end, reach, begin, rising=False)
+    coarse = (2 * float(places[1] - places[0]), 1.0)
+    begin = _edge(sums, begin, coarse, end)
+    end = _edge(sums, end, coarse, begin)
+    if best > FINE * (end - begin):
+        begin = _edge(sums, begin, (2.0, 0.25), end)
+        end = _edge(sums, end, (2.0, 0.25), begin)
     return begin, end
 
 
@@ -224,4 +224,5 @@ def _long_edge(whole: Envelope, guess: float, bound: float, other: float, *, ris
     places = np.arange(min(bound, inside), max(bound, inside), 2.0)
     against = np.array([fixed])
     values = sums.likelihood(places, against)[:, 0] if rising else sums.likelihood(against, places)[0]
-    return _edge(sums, _median_place(places, values), 4.0, fixed, rising)
+    near = _edge(sums, _median_place(places, values), (4.0, 1.0), fixed)
+    return _edge(sums, near, (2.0, 0.25), fixed)
