@@ -13,6 +13,7 @@ from queue import Empty, Full, Queue
 from beepwatch.errors import CannotHear
 from beepwatch.sources.block import Block, Samples
 from beepwatch.sources.clock import ticking
+from beepwatch.sources.hush import hushed
 from beepwatch.sources.pace import Pace
 from beepwatch.sources.patience import Attempt
 from beepwatch.sources.portaudio import Device, PortAudio, Receive, SoundSystem, Stream
@@ -65,8 +66,9 @@ class Microphone:
         self.trouble: str | None = None
         """Why the last try to open failed, in one line; None once it has worked."""
         self._number = 0
-        self._device = Attempt(lambda: self._system.find(device)).result(PATIENCE)
-        self._stream: Stream | None = Attempt(self._opened).result(PATIENCE)
+        with hushed():  # PortAudio and ALSA print many lines where there is no sound card or server
+            self._device = Attempt(lambda: self._system.find(device)).result(PATIENCE)
+            self._stream: Stream | None = Attempt(self._opened).result(PATIENCE)
         self._worker: Attempt[None] | None = None
         self._hanging: list[Attempt[None]] = []
         self._heard = 0

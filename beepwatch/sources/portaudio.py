@@ -122,9 +122,7 @@ def _library() -> ModuleType:
 
 def _missing(sounddevice: ModuleType, device: str | int | None) -> str:
     """One line: what was asked for, and what there is."""
-    inputs: list[Mapping[str, object]] = [
-        d for d in sounddevice.query_devices() if d["max_input_channels"] > 0
-    ]
+    inputs: list[Mapping[str, object]] = [d for d in sounddevice.query_devices() if d["max_input_channels"] > 0]
     if not inputs:
         return "there is no microphone: plug one in, or start the sound server"
     names = ", ".join(f"{d['index']} {d['name']!r}" for d in inputs)

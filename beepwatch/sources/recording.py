@@ -2,7 +2,6 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +10,7 @@ import soundfile
 from beepwatch.errors import InputError
 from beepwatch.sources.block import Block, Samples
 from beepwatch.sources.cutoff import cut_short
+from beepwatch.sources.hush import hushed
 
 RATES = (8_000, 192_000)
 """Hz. Below it beeps of 4 kHz cannot be there; above it no common recorder works."""
@@ -102,7 +102,7 @@ def _opened(path: Path) -> soundfile.SoundFile:
     try:
         if path.stat().st_size == 0:
             raise InputError(f"{path}: the file is empty")
-        with _hushed():
+        with hushed():
             return soundfile.SoundFile(path)
     except PermissionError as error:
         raise InputError(f"{path}: no permission to read it") from error
@@ -110,21 +110,3 @@ def _opened(path: Path) -> soundfile.SoundFile:
         if not os.access(path, os.R_OK):
             raise InputError(f"{path}: no permission to read it") from error
         raise InputError(f"{path} is not a sound file that can be read (WAV, FLAC, OGG or MP3)") from error
-
-
-@contextmanager
-def _hushed() -> Iterator[None]:
-    """Keep back what libmpg123 writes straight to standard error on a bad MP3: we say it ourselves."""
-    try:
-        kept = os.dup(2)
-    except OSError:  # standard error is closed: nothing to keep quiet
-        yield
-        return
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(nowhere)
-        os.close(kept)

@@ -1,0 +1,119 @@
+"""`beepwatch watch`: listen to a microphone all night, or send a recording through the same loop."""
+
+import argparse
+import os
+import shlex
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from beepwatch.cli import CAUTION
+from beepwatch.errors import InputError
+
+if TYPE_CHECKING:
+    from beepwatch.watch.assembly import Night
+    from beepwatch.watch.loop import Summary
+
+TONES = (400.0, 5000.0)
+"""Hz in which hearing looks for beeps."""
+EXAMPLES = """examples:
+  beepwatch watch                         listen to this computer's microphone
+  beepwatch watch --device 'USB'          to the one whose name holds USB
+  beepwatch watch samples/night.flac      what would have happened in a recorded night
+"""
+
+
+def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the verb to the command line."""
+    verb = verbs.add_parser(
+        "watch",
+        help="listen, name the alarms, wake somebody and keep the history",
+        description=(
+            "Listen to a microphone until Ctrl-C: name each alarm, wake somebody by tone and voice until Enter or\n"
+            "space is pressed, and keep the history. With FILE the same for a recording, as fast as it goes;\n"
+            "what is heard in it is kept apart from the household's own history."
+        ),
+        epilog=f"{EXAMPLES}\n{CAUTION}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    verb.add_argument("file", nargs="?", type=Path, metavar="FILE", help="a recording instead of a microphone")
+    verb.add_argument("--device", metavar="NAME", help="the microphone: its number, or a part of its name")
+    verb.add_argument("--data", type=Path, metavar="DIR", help="folder of the history")
+    verb.add_argument("--tone", type=float, metavar="HZ", help="the device's tone, known to within 3 %%")
+    verb.add_argument("--real-time", action="store_true", help="play FILE to the loop at its own speed")
+    verb.add_argument("--silent", action="store_true", help="wake nobody: only show and write down")
+    verb.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Listen until told to stop; return 0. Raises one of our errors for what is wrong at the start."""
+    from beepwatch.watch import assembly, process  # noqa: PLC0415 - `beepwatch --help` stays quick
+
+    _check(arguments)
+    process.open_standard_streams()
+    night = assembly.prepare(
+        arguments.file, arguments.device, arguments.data,
+        tone=arguments.tone, real_time=arguments.real_time, silent=arguments.silent,
+    )  # fmt: skip
+    with process.listening(night.watch, night.source.live, night.folder) as usable:
+        _say_how(night, usable, arguments)
+        summary = night.watch.run()
+    _say_summary(night, summary, arguments)
+    if not summary.clean:  # a sound server that hangs would hold the ordinary end of the process too
+        sys.stdout.flush()
+        os._exit(0)
+    return 0
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    low, high = TONES
+    if arguments.tone is not None and not low <= arguments.tone <= high:
+        raise InputError(f"--tone {arguments.tone:g} is outside {low:g} to {high:g} Hz; give the tone in Hz")
+    if arguments.file is not None and arguments.device is not None:
+        raise InputError("give a FILE or a --device, not both")
+    if arguments.file is None and arguments.real_time:
+        raise InputError("--real-time is for a FILE; a microphone is always heard in real time")
+
+
+def _say_how(night: "Night", usable: bool, arguments: argparse.Namespace) -> None:
+    """The caution, what is heard, and how to answer."""
+    source = night.source
+    lines = [
+        f"{CAUTION}\n",
+        f"Listening to {source.name!r}: {source.rate} Hz, {_channels(night)}.",
+        f"The history is in {night.folder}.",
+    ]
+    if arguments.silent:
+        lines.append("Nobody is woken by sound: --silent.")
+    if usable:
+        lines.append("Press Enter or the space bar when you are going: it ends the wake sound.")
+    else:
+        lines.append("There is no terminal here, so no key can answer an alarm.")
+    lines.append("Ctrl-C (or SIGTERM) ends the listening.\n")
+    night.console.plain("\n".join(lines))
+
+
+def _channels(night: "Night") -> str:
+    heard, offers = night.source.channels, night.offers
+    if offers > heard:
+        return f"the first {heard} of its {offers} channels"
+    return "1 channel" if heard == 1 else f"{heard} channels"
+
+
+def _say_summary(night: "Night", summary: "Summary", arguments: argparse.Namespace) -> None:
+    """What it came to, and where to read more."""
+    from beepwatch.watch.console import length  # noqa: PLC0415
+
+    lines = [f"\nListened for {length(summary.seconds)}; not heard: {length(summary.unheard)}."]
+    lines += [f"  {alarm}" for alarm in summary.alarms] or ["  No alarm was heard."]
+    if not summary.written:
+        lines.append("NOT ALL OF IT could be written into the history.")
+    if night.warning is not None:
+        lines.append(f"Note: {night.warning}.")
+    command = "beepwatch history"
+    if arguments.data is not None:
+        command += f" --data {shlex.quote(str(arguments.data))}"
+    if arguments.file is not None:
+        command += " --recordings"
+    lines.append(f"Silence does not mean all is well. To read the history: {command}")
+    night.console.plain("\n".join(lines))

@@ -1,0 +1,89 @@
+"""Puts a night together: source, recogniser, history, waker and screen, each opened while somebody reads the errors."""
+
+import sys
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+from queue import SimpleQueue
+
+from beepwatch.channels.speaker import Speaker, SpeakerReport
+from beepwatch.channels.voice import Voice
+from beepwatch.recognizer import Recognizer
+from beepwatch.records.journal import Journal
+from beepwatch.records.store import Store, data_folder
+from beepwatch.sources.clock import ticking
+from beepwatch.sources.microphone import Microphone
+from beepwatch.sources.recording import Recording
+from beepwatch.sources.replay import Replay
+from beepwatch.waking.messages import Messages
+from beepwatch.watch.console import Console
+from beepwatch.watch.loop import Watch
+from beepwatch.watch.waker import Preview, Report, Waker, Wakes
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """What one run is made of."""
+
+    source: Microphone | Replay
+    watch: Watch
+    console: Console
+    folder: Path
+    """Where the history and the log are."""
+
+    @property
+    def offers(self) -> int:
+        """Channels that the source has."""
+        return self.source.offers if isinstance(self.source, Microphone) else self.source.channels
+
+    @property
+    def warning(self) -> str | None:
+        """What was wrong with a recording."""
+        return self.source.warning if isinstance(self.source, Replay) else None
+
+
+def prepare(
+    file: Path | None,
+    device: str | None,
+    data: Path | None,
+    *,
+    tone: float | None,
+    real_time: bool,
+    silent: bool,
+) -> Night:
+    """Open everything. Raises one of our errors, with one line for a person, where something is missing."""
+    folder = data_folder(data)
+    source = _microphone(device) if file is None else Replay(Recording(file), real_time)
+    fast = isinstance(source, Replay) and not real_time
+    console = Console(sys.stdout)
+    watch = Watch(
+        source,
+        lambda: Recognizer(source.channels, tone, min(8000.0, source.rate / 2)),
+        Journal(Store(folder), ticking),
+        _waker(preview=fast, silent=silent),
+        console,
+        length=source.length if isinstance(source, Replay) and fast else 0.0,
+    )
+    return Night(source, watch, console, folder)
+
+
+def _microphone(device: str | None) -> Microphone:
+    return Microphone(int(device) if device is not None and device.isdecimal() else device)
+
+
+def _waker(preview: bool, silent: bool) -> Wakes:
+    """The waker with its speaker and voice; `silent`: it only shows."""
+    reports: SimpleQueue[Report] = SimpleQueue()
+
+    def report(word: SpeakerReport) -> None:
+        """Keep it, its time told by the clock of the loop."""
+        reports.put(replace(word, at=ticking() - (time.monotonic() - word.at)))
+
+    messages = Messages()
+    voice = None if silent else Voice(reports.put)
+    speaker = None if silent else Speaker(report, voice=voice)
+    if voice is not None:
+        voice.prepare(messages.all_lines())
+    if preview:
+        return Preview(speaker, reports, messages, voice)
+    return Waker(speaker, reports, messages)

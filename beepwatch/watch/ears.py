@@ -1,0 +1,96 @@
+"""From blocks to events: resampler and recogniser behind one `take` that no fault of theirs gets through."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+import numpy as np
+
+from beepwatch.events import Changed, Ended, Event, Raised
+from beepwatch.sources.block import Block, Samples
+from beepwatch.sources.resample import Resampler
+
+
+class Listens(Protocol):
+    """What is needed of `Recognizer`."""
+
+    def push(self, samples: Samples) -> Sequence[Event]:
+        """Take samples of 16 kHz, shape (n, channels)."""
+
+    def skip(self, count: int) -> Sequence[Event]:
+        """Take it that `count` samples are missing."""
+
+    def flush(self) -> Sequence[Event]:
+        """The stream is over."""
+
+
+class Ears:
+    """Takes blocks of one rate and channel count, gives events in stream time.
+
+    `fault`: what the recogniser last failed on, in one line; None while it works. After a fault a new recogniser
+    takes over at the same stream time; alarm numbers go on from the highest so far.
+    """
+
+    def __init__(self, rate: int, channels: int, make: Callable[[], Listens]) -> None:
+        self._make = make
+        self._resampler = Resampler(rate, channels)
+        self._recogniser = make()
+        self._position = 0  # samples of 16 kHz that the recogniser has had
+        self._base = 0
+        self._highest = 0
+        self.fault: str | None = None
+        self.error: Exception | None = None
+
+    def take(self, block: Block, unheard: bool = False) -> list[Event]:
+        """Hear one block; what was lost before it is a gap, and so is itself where it is `unheard`."""
+        events: list[Event] = []
+        if block.lost:
+            events += self._gap(block.lost)
+        if unheard:
+            return events + self._gap(len(block.samples))
+        return events + self._push(self._resampler.push(block.samples))
+
+    def flush(self) -> list[Event]:
+        """The stream is over: what is still on its way."""
+        events = self._push(self._resampler.flush())
+        return events + self._safely(self._recogniser.flush)
+
+    def _gap(self, lost: int) -> list[Event]:
+        rest, missing = self._resampler.skip(lost)
+        events = self._push(rest)
+        self._position += missing
+        return events + self._safely(lambda: self._recogniser.skip(missing))
+
+    def _push(self, samples: Samples) -> list[Event]:
+        if not len(samples):
+            return []
+        self._position += len(samples)
+        return self._safely(lambda: self._recogniser.push(samples))
+
+    def _safely(self, step: Callable[[], Sequence[Event]]) -> list[Event]:
+        """One call to the recogniser; whatever it raises becomes `fault`, and a new one takes its place."""
+        try:
+            events = [self._numbered(event) for event in step()]
+        except Exception as error:  # no fault of the recogniser may end the listening: it is told and logged
+            self.fault, self.error = f"the recogniser failed ({type(error).__name__}: {error})", error
+            self._begin_anew()
+            return []
+        self.fault = None
+        return events
+
+    def _begin_anew(self) -> None:
+        fresh = self._make()
+        fresh.skip(self._position)
+        self._recogniser, self._base = fresh, self._highest
+
+    def _numbered(self, event: Event) -> Event:
+        if not isinstance(event, Raised | Changed | Ended):
+            return event
+        number = event.alarm.number + self._base
+        self._highest = max(self._highest, number)
+        return replace(event, alarm=replace(event.alarm, number=number)) if self._base else event
+
+
+def silent(block: Block) -> bool:
+    """Whether every sample is exactly zero."""
+    return not np.any(block.samples)

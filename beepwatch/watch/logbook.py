@@ -1,0 +1,129 @@
+"""What the loop writes into the history, in the wall time of the stream."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Protocol
+
+from beepwatch.events import Alarm, AlarmEvent, Beep, Changed, Ended
+from beepwatch.records.rows import Change, Kind, NoteKind
+from beepwatch.waking.actions import Note
+from beepwatch.watch.timeline import Clock, Timeline
+
+EXTEND = 10.0
+"""s between two words of how far was heard: what a crash may take from the hours listened (judgement)."""
+GAP = 1.0
+"""s of lost sound that are a gap of their own; shorter losses are added up (judgement)."""
+
+
+class Writes(Protocol):
+    """What is needed of `Journal`; see there."""
+
+    fault: str | None
+
+    def begin_listening(self, source: str, kind: Kind, began: datetime) -> int: ...  # noqa: D102
+    def extend_listening(  # noqa: D102
+        self, span: int, until: datetime, lost_seconds: float = ..., beeps: Sequence[Beep] = ...
+    ) -> None: ...
+    def gap(self, span: int, began: datetime, ended: datetime, reason: str) -> None: ...  # noqa: D102
+    def end_listening(self, span: int, ended: datetime) -> None: ...  # noqa: D102
+    def raise_alarm(self, span: int, alarm: Alarm, began: datetime, raised: datetime) -> int: ...  # noqa: D102
+    def change_alarm(self, alarm_id: int, alarm: Alarm, at: datetime, kind: Change = ...) -> None: ...  # noqa: D102
+    def end_alarm(self, alarm_id: int, alarm: Alarm, ended: datetime) -> None: ...  # noqa: D102
+    def note(self, alarm_id: int, kind: NoteKind, at: datetime, after: float | None = ...) -> None: ...  # noqa: D102
+    def close(self) -> bool: ...  # noqa: D102
+
+
+class Logbook:
+    """Writes one listening span: its alarms, who was woken and answered, its beeps, and what was not heard.
+
+    Times are stream seconds unless said otherwise. Raises RecordsError at the start only.
+    """
+
+    def __init__(self, journal: Writes, timeline: Timeline, clock: Clock, source: str, kind: Kind) -> None:
+        self._journal = journal
+        self._timeline = timeline
+        self._clock = clock
+        self._span = journal.begin_listening(source, kind, timeline.wall(0.0))
+        self._ids: dict[int, int] = {}
+        self._raised: dict[int, float] = {}  # clock reading
+        self._to_wake: set[int] = set()
+        self._beeps: list[Beep] = []
+        self._written = clock.ticks()
+        self.lost = 0.0
+        """s lost in pieces too short to be gaps."""
+        self.unheard = 0.0
+        """s in gaps."""
+
+    @property
+    def fault(self) -> str | None:
+        """Why nothing can be written now; it is kept in memory and tried again."""
+        return self._journal.fault
+
+    def alarm(self, event: AlarmEvent) -> None:
+        """An alarm event, at once."""
+        alarm = event.alarm
+        known = self._ids.get(alarm.number)
+        if known is None:
+            self._begin(alarm)
+        elif isinstance(event, Ended):
+            end = alarm.last if alarm.ended is None else alarm.ended
+            self._journal.end_alarm(known, alarm, self._timeline.wall(end))
+        else:
+            renamed = isinstance(event, Changed) and event.was is not None
+            self._journal.change_alarm(known, alarm, self._timeline.wall(event.at), "renamed" if renamed else "changed")
+
+    def note(self, note: Note) -> None:
+        """What the waker says of an alarm; `woken` is only written once the speaker has begun."""
+        if note.kind == "woken":
+            self._to_wake.add(note.number)
+        else:
+            self._note(note.number, note.kind, note.at)
+
+    def sounded(self, numbers: Sequence[int], at: float) -> list[int]:
+        """The speaker began to tell of these alarms at clock reading `at`; return those it told of first."""
+        first = [number for number in numbers if number in self._to_wake]
+        self._to_wake.difference_update(first)
+        for number in first:
+            self._note(number, "woken", at)
+        return first
+
+    def beep(self, beep: Beep) -> None:
+        """Keep a beep as evidence, with the next word of how far was heard."""
+        self._beeps.append(beep)
+
+    def lose(self, start: float, seconds: float) -> None:
+        """Sound was lost from `start` on."""
+        if seconds >= GAP:
+            self.gap(start, start + seconds, "sound was lost on its way from the microphone")
+        else:
+            self.lost += seconds
+
+    def gap(self, began: float, ended: float, reason: str) -> None:
+        """The room was not heard."""
+        self.unheard += ended - began
+        self._journal.gap(self._span, self._timeline.wall(began), self._timeline.wall(ended), reason)
+
+    def heard(self, until: float, at_once: bool = False) -> None:
+        """The room was heard up to here; written each few seconds."""
+        now = self._clock.ticks()
+        if not at_once and now - self._written < EXTEND:
+            return
+        self._written = now
+        beeps, self._beeps = self._beeps, []
+        self._journal.extend_listening(self._span, self._timeline.wall(until), self.lost, beeps)
+
+    def end(self, at: float) -> bool:
+        """The person ended it, or the recording is over; return whether all was written."""
+        self._journal.end_listening(self._span, self._timeline.wall(at))
+        return self._journal.close()
+
+    def _begin(self, alarm: Alarm) -> None:
+        wall = self._timeline.wall
+        self._ids[alarm.number] = self._journal.raise_alarm(self._span, alarm, wall(alarm.onset), wall(alarm.raised))
+        self._raised[alarm.number] = self._timeline.ticks(alarm.raised)
+
+    def _note(self, number: int, kind: NoteKind, at: float) -> None:
+        known = self._ids.get(number)
+        if known is not None:  # "I cannot hear" is no alarm of the history: it is a gap there
+            after = max(0.0, at - self._raised[number])
+            self._journal.note(known, kind, self._timeline.wall_of_ticks(at), after)

@@ -1,0 +1,295 @@
+"""The one loop: blocks in, events to the history, the screen and the waker; no fault ends it, only the person.
+
+Three threads: the source's (the sound system calls it), the speaker's, and this one, which does all the rest. It waits
+for the next block, for at most `STEP` s.
+"""
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from queue import SimpleQueue
+
+from beepwatch.channels.speaker import Failed
+from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Raised
+from beepwatch.hearing.health import BEHIND
+from beepwatch.records.rows import Kind
+from beepwatch.sources.block import Block
+from beepwatch.waking.actions import Action, Note, Show
+from beepwatch.watch.console import Console, beeps, length
+from beepwatch.watch.deafness import REASONS, Deafness, Source, Word, technical
+from beepwatch.watch.ears import Ears, Listens, silent
+from beepwatch.watch.logbook import Logbook, Writes
+from beepwatch.watch.timeline import Clock, Timeline
+from beepwatch.watch.waker import Wakes
+
+STEP = 0.25
+"""s that the loop waits for a block before it looks after the rest."""
+PLAYED = 30.0
+"""s at most that the end of a recording waits for its wake sounds to be played."""
+LIFE = 3600.0
+"""s between two lines that say that it still listens."""
+AGAIN = 60.0
+"""s until the same fault is told again."""
+CANNOT_HEAR = ("", "cannot-hear")
+LOG = logging.getLogger("beepwatch")
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What one run came to."""
+
+    seconds: float
+    """Stream time heard, gaps taken off."""
+    unheard: float
+    """s in gaps and shorter losses."""
+    alarms: tuple[str, ...]
+    """One line for each alarm: when it began, and what it was."""
+    written: bool
+    """Whether all of it is in the history."""
+    clean: bool
+    """False where the sound system hangs: the process must be ended without it."""
+
+
+class Watch:
+    """Listens to a source until it ends or `stop` is called."""
+
+    def __init__(
+        self,
+        source: Source,
+        make: Callable[[], Listens],
+        journal: Writes,
+        waker: Wakes,
+        console: Console,
+        *,
+        clock: Clock | None = None,
+        length: float = 0.0,
+    ) -> None:
+        """Begin the listening span; raises RecordsError if that cannot be written.
+
+        length: s of a recording that is not played in real time (see `Timeline`).
+        """
+        self._source, self._waker, self._console = source, waker, console
+        self._clock = clock or Clock()
+        self._timeline = Timeline(self._clock, length)
+        self._ears = Ears(source.rate, source.channels, make)
+        kind: Kind = "household" if source.live else "recording"
+        self._logbook = Logbook(journal, self._timeline, self._clock, source.name, kind)
+        self._deafness = Deafness(source, self._clock.ticks())
+        self._stopped = False  # a plain value: it is set by a signal handler
+        self._keys: SimpleQueue[float] = SimpleQueue()
+        self._alarms: dict[int, tuple[str, str]] = {}  # when it began, and its pattern
+        self._end = 0  # samples of the source so far
+        self._deaf_from = 0.0  # stream time
+        self._technical = 0  # number of the last technical alarm: below 0, apart from the recogniser's
+        self._told: dict[str, tuple[str, float]] = {}
+        self._alive = self._clock.ticks()
+
+    def stop(self) -> None:
+        """End soon; may be called by a signal handler."""
+        self._stopped = True
+
+    def press(self) -> None:
+        """A person says "I am going"; may be called from another thread."""
+        self._keys.put(self._clock.ticks())
+
+    def run(self) -> Summary:
+        """Listen. Whatever fails meanwhile is told, logged and tried again."""
+        while not self._stopped and not self._source.ended:
+            self._guarded(self._step)
+        self._guarded(self._last_words)
+        if not self._source.live:
+            self._play_out()
+        return self._finish()
+
+    def _guarded(self, step: Callable[[], None]) -> None:
+        try:
+            step()
+        except Exception as error:  # the loop of a listener must go on; this is told and logged
+            LOG.exception("a fault in the loop")
+            self._trouble("loop", f"a fault in the program itself ({type(error).__name__}: {error}); I go on")
+            self._clock.sleep(STEP)
+
+    def _step(self) -> None:
+        block = self._source.take(STEP)
+        if block is not None:
+            self._hear(block)
+        self._look_after(self._clock.ticks())
+
+    # ---------------------------------------------------------------- what is heard
+
+    def _hear(self, block: Block) -> None:
+        mute = silent(block)
+        if block.arrived is not None:
+            jump = self._timeline.anchor(block.end / self._source.rate, block.arrived)
+            if jump:
+                self._say(f"The computer's clock was set by {jump:+.1f} s.")
+        self._deafness.arrived(self._clock.ticks(), mute)
+        if block.lost and self._deafness.now is None:
+            self._lose(block)
+        self._end = block.end
+        deaf = self._deafness.now
+        self._take(self._ears.take(block, unheard=mute and deaf is not None and deaf.cause == "digital-silence"))
+        self._note_ears(block)
+
+    def _lose(self, block: Block) -> None:
+        rate = self._source.rate
+        seconds = block.lost / rate
+        self._logbook.lose((block.start - block.lost) / rate, seconds)
+        self._trouble("lost", f"{seconds:.1f} s of sound were lost.")
+
+    def _note_ears(self, block: Block) -> None:
+        if self._ears.fault is not None and self._trouble("ears", f"{self._ears.fault}; I begin anew."):
+            LOG.error("the recogniser failed", exc_info=self._ears.error)
+        now = self._clock.ticks()
+        late = block.arrived is not None and now - block.arrived > BEHIND
+        self._deafness.understood(now, well=self._ears.fault is None and not late)
+
+    def _take(self, events: list[Event], wake: bool = True) -> None:
+        for event in events:
+            if isinstance(event, Beep):
+                self._logbook.beep(event)
+            elif isinstance(event, Raised | Changed | Ended):
+                self._take_alarm(event, wake)
+
+    def _take_alarm(self, event: AlarmEvent, wake: bool) -> None:
+        """First the sound, then the screen and the disk, which may be slow; a fault in one keeps none of the others."""
+        actions: list[Action] = []
+        if wake:
+            self._guarded(lambda: actions.extend(self._waker.hear(event, self._clock.ticks())))
+        self._guarded(lambda: self._tell_alarm(event))
+        self._guarded(lambda: self._logbook.alarm(event))
+        self._guarded(lambda: self._carry_out(actions, bell=not isinstance(event, Ended)))
+
+    def _tell_alarm(self, event: AlarmEvent) -> None:
+        alarm = event.alarm
+        known = self._alarms.get(alarm.number)
+        began = known[0] if known else self._stamp(alarm.onset)
+        self._alarms[alarm.number] = (began, alarm.pattern)
+        named = f"{alarm.pattern} ({alarm.priority} priority)"
+        if isinstance(event, Ended):
+            lasted = length(alarm.last - alarm.onset)
+            self._say(f"ENDED: {named}, after {lasted}, {beeps(alarm.beeps)}.", event.at)
+        elif isinstance(event, Raised) or known is None:
+            self._say(f"ALARM: {named}. {alarm.why.rstrip('.')}.", event.at)
+        elif event.was is not None:
+            self._say(f"ALARM: {named}, which I took for {event.was}. {alarm.why.rstrip('.')}.", event.at)
+
+    def _carry_out(self, actions: list[Action], bell: bool = False) -> None:
+        for action in actions:
+            if isinstance(action, Show):
+                self._console.block(action.text, bell)
+            elif isinstance(action, Note):
+                self._logbook.note(action)
+
+    # ---------------------------------------------------------------- the rest
+
+    def _look_after(self, now: float) -> None:
+        self._answers(now)
+        self._carry_out(self._waker.tick(now))
+        self._reports()
+        if self._source.live:
+            for word in self._deafness.look(now):
+                self._tell_deafness(word, now)
+            self._trouble("microphone", self._source.trouble)
+        if self._deafness.now is None:
+            self._logbook.heard(self._end / self._source.rate)
+        self._trouble("history", self._logbook.fault, "It is kept in memory, and I try again.")
+        if self._source.live and now - self._alive >= LIFE and self._deafness.now is None:
+            self._alive = now
+            self._say("I listen.")
+
+    def _answers(self, now: float) -> None:
+        while not self._keys.empty():
+            self._keys.get()
+            actions = self._waker.acknowledge(now)
+            if actions:
+                self._say("Answered: somebody is going.")
+            self._carry_out(actions)
+
+    def _reports(self) -> None:
+        for report in self._waker.reports():
+            if isinstance(report, str):
+                self._say(report)
+            elif isinstance(report, Failed):
+                self._trouble("speaker", f"I cannot wake anybody by sound: {report.text}")
+            else:
+                self._told.pop("speaker", None)
+                for number in self._logbook.sounded(report.numbers, report.at):
+                    self._say(f"The wake sound has begun for {self._alarms.get(number, CANNOT_HEAR)[1]}.")
+
+    def _tell_deafness(self, word: Word, now: float) -> None:
+        deaf, stream = word.deaf, self._timeline.stream
+        since = self._timeline.wall_of_ticks(deaf.since)
+        if word.step == "told":
+            self._deaf_from = min(self._end / self._source.rate, stream(deaf.since))
+            self._console.trouble(
+                self._stamp(), f"I HAVE NOT HEARD THE ROOM since {since:%H:%M:%S}: {REASONS[deaf.cause]}."
+            )
+            return
+        if word.step == "sounded":
+            self._technical -= 1
+        alarm = technical(self._technical, deaf, stream(now), self._deaf_from)
+        if word.step == "sounded":
+            self._carry_out(self._waker.hear(Raised(stream(now), alarm), now), bell=True)
+            return
+        until = self._end / self._source.rate
+        self._logbook.gap(self._deaf_from, until, REASONS[deaf.cause])
+        self._logbook.heard(until, at_once=True)
+        self._say(f"I HEAR AGAIN. I had not heard the room for {length(until - self._deaf_from)}.")
+        self._carry_out(self._waker.hear(Ended(stream(now), alarm), now))
+
+    # ---------------------------------------------------------------- the end
+
+    def _last_words(self) -> None:
+        """What was still on its way; in a live room nobody is woken any more, as the person ends it."""
+        self._take(self._ears.flush(), wake=not self._source.live)
+        self._reports()
+
+    def _play_out(self) -> None:
+        """A recording is over: wait for the wake sounds that are on their way."""
+        until = self._clock.ticks() + PLAYED
+        while self._waker.busy and not self._stopped and self._clock.ticks() < until:
+            self._guarded(lambda: self._look_after(self._clock.ticks()))
+            self._clock.sleep(STEP)
+
+    def _finish(self) -> Summary:
+        heard = self._end / self._source.rate
+        self._guarded(self._reports)
+        clean = self._waker.close()
+        deaf = self._deafness.now
+        if deaf is not None:
+            now = self._timeline.stream(self._clock.ticks())
+            self._logbook.gap(self._deaf_from, now, REASONS[deaf.cause])
+            heard = max(heard, now)
+        self._logbook.heard(heard, at_once=True)
+        written = self._logbook.end(heard)
+        clean = self._source.close() and clean
+        lost = self._logbook.lost + self._logbook.unheard
+        alarms = tuple(f"{began}  {pattern}" for _, (began, pattern) in sorted(self._alarms.items()))
+        return Summary(max(0.0, heard - lost), lost, alarms, written, clean)
+
+    # ---------------------------------------------------------------- words
+
+    def _say(self, text: str, at: float | None = None) -> None:
+        self._console.say(self._stamp(at), text)
+
+    def _trouble(self, what: str, text: str | None, more: str = "") -> bool:
+        """Tell a fault, once until it changes or a minute has gone; None: it is over. Return whether it was told."""
+        now = self._clock.ticks()
+        if text is None:
+            self._told.pop(what, None)
+            return False
+        before, at = self._told.get(what, ("", 0.0))
+        if text == before and now - at < AGAIN:
+            return False
+        self._told[what] = (text, now)
+        self._console.trouble(self._stamp(), f"{text} {more}".rstrip())
+        return True
+
+    def _stamp(self, at: float | None = None) -> str:
+        """A moment (stream time; None: now) as a person reads it: the hour, or the place in the recording."""
+        if self._source.live:
+            wall = self._timeline.wall_of_ticks(self._clock.ticks()) if at is None else self._timeline.wall(at)
+            return f"{wall:%H:%M:%S}"
+        whole = int(self._end / self._source.rate if at is None else at)
+        return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

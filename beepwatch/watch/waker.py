@@ -1,0 +1,195 @@
+"""From alarm events to sounds: the escalation and the speaker behind one face, in two forms.
+
+`Waker` is for the night: again and again until a person answers. `Preview` is for a recording that is heard faster
+than it was played: each alarm once, one after another.
+"""
+
+from collections.abc import Sequence
+from queue import Empty, SimpleQueue
+from typing import Protocol, TypeAlias
+
+from beepwatch.channels.rounds import Round, render
+from beepwatch.channels.speaker import Failed, SpeakerReport, Started
+from beepwatch.channels.voice import Voice
+from beepwatch.events import AlarmEvent, Raised
+from beepwatch.waking.actions import Action, Note, Show
+from beepwatch.waking.escalation import Escalation
+from beepwatch.waking.messages import Messages
+from beepwatch.waking.table import urgency, wakes
+
+Report: TypeAlias = SpeakerReport | str
+"""What the speaker's and the voice's threads say: a report, or one plain line for the screen."""
+RENDER_RATE = 8_000
+"""Hz: only lengths are measured at it."""
+
+
+class Sounds(Protocol):
+    """What is needed of `Speaker`."""
+
+    def perform(self, actions: Sequence[Action]) -> None:
+        """Carry out `Sound`, `Say` and `Quiet`."""
+
+    def play(self, round_: Round) -> None:
+        """Sound this round until told otherwise."""
+
+    def stop(self) -> None:
+        """Be silent."""
+
+    def close(self, seconds: float = ...) -> bool:
+        """End; False if the sound system hangs."""
+
+
+class Wakes(Protocol):
+    """What the loop asks of a waker; each method returns what is for the screen and the history."""
+
+    @property
+    def busy(self) -> bool:
+        """Whether something is still to be played before a recording's end is the end."""
+
+    def hear(self, event: AlarmEvent, now: float) -> list[Action]:
+        """Take one word of the recogniser."""
+
+    def acknowledge(self, now: float) -> list[Action]:
+        """A person answered."""
+
+    def tick(self, now: float) -> list[Action]:
+        """Time went by."""
+
+    def reports(self) -> list[Report]:
+        """What the speaker told since the last call."""
+
+    def close(self) -> bool:
+        """Be silent and end; False if the sound system hangs."""
+
+
+class Waker:
+    """Wakes until a person answers. speaker: None to show only. reports: filled by the speaker."""
+
+    busy = False
+
+    def __init__(self, speaker: Sounds | None, reports: "SimpleQueue[Report]", messages: Messages) -> None:
+        self._speaker = speaker
+        self._reports = reports
+        self._escalation = Escalation(messages)
+
+    def hear(self, event: AlarmEvent, now: float) -> list[Action]:
+        """See `Wakes`."""
+        return self._perform(self._escalation.hear(event, now))
+
+    def acknowledge(self, now: float) -> list[Action]:
+        """See `Wakes`."""
+        return self._perform(self._escalation.acknowledge(now))
+
+    def tick(self, now: float) -> list[Action]:
+        """See `Wakes`."""
+        return self._perform(self._escalation.tick(now))
+
+    def reports(self) -> list[Report]:
+        """See `Wakes`."""
+        return drained(self._reports)
+
+    def close(self) -> bool:
+        """See `Wakes`."""
+        return self._speaker is None or self._speaker.close()
+
+    def _perform(self, actions: list[Action]) -> list[Action]:
+        if self._speaker is not None:
+            self._speaker.perform(actions)
+        return [action for action in actions if isinstance(action, Show | Note)]
+
+
+class Preview:
+    """Plays for each alarm, once, what would wake somebody: tone, then message; the most urgent one first."""
+
+    def __init__(
+        self,
+        speaker: Sounds | None,
+        reports: "SimpleQueue[Report]",
+        messages: Messages,
+        voice: Voice | None = None,
+    ) -> None:
+        self._speaker = speaker
+        self._reports = reports
+        self._messages = messages
+        self._voice = voice
+        self._waiting: list[tuple[tuple[int, int], Round]] = []
+        self._playing: Round | None = None
+        self._began: float | None = None
+
+    @property
+    def busy(self) -> bool:
+        """See `Wakes`."""
+        return self._playing is not None or bool(self._waiting)
+
+    def hear(self, event: AlarmEvent, now: float) -> list[Action]:
+        """See `Wakes`: an alarm that is new, or has a new name, is shown and waits for its turn."""
+        alarm = event.alarm
+        if not isinstance(event, Raised) and getattr(event, "was", None) is None:
+            return []
+        pattern = alarm.pattern if alarm.pattern in self._messages.patterns else "unknown"
+        lines = self._messages.lines(pattern)
+        shown: list[Action] = [Show(self._messages.screen(self._messages.title(pattern), *lines))]
+        if self._speaker is None or not wakes(alarm.priority):
+            return shown
+        round_ = Round((alarm.number,), alarm.priority, lines)
+        self._waiting.append((urgency(alarm.pattern, alarm.priority), round_))
+        self._go_on(now)
+        return [*shown, Note(alarm.number, "woken", now)]
+
+    def acknowledge(self, now: float) -> list[Action]:
+        """See `Wakes`: the round that plays is cut short, and the next one begins."""
+        if self._playing is None:
+            return []
+        number = self._playing.numbers[0]
+        self._stop()
+        self._go_on(now)
+        return [Note(number, "acknowledged", now)]
+
+    def tick(self, now: float) -> list[Action]:
+        """See `Wakes`: a round that is through makes room for the next."""
+        if self._playing is not None and self._began is not None:
+            samples, _ = render(self._playing, self._voice, RENDER_RATE)
+            if now >= self._began + len(samples) / RENDER_RATE:
+                self._stop()
+        self._go_on(now)
+        return []
+
+    def reports(self) -> list[Report]:
+        """See `Wakes`. A speaker that fails ends the preview: there is nothing to wait for."""
+        found = drained(self._reports)
+        for report in found:
+            if isinstance(report, Failed):
+                self._waiting.clear()
+                self._stop()
+                self._speaker = None
+            elif isinstance(report, Started) and self._began is None and self._is_played(report):
+                self._began = report.at
+        return found
+
+    def close(self) -> bool:
+        """See `Wakes`."""
+        return self._speaker is None or self._speaker.close()
+
+    def _is_played(self, report: Started) -> bool:
+        return self._playing is not None and report.numbers == self._playing.numbers
+
+    def _go_on(self, now: float) -> None:
+        if self._playing is None and self._waiting and self._speaker is not None:
+            self._waiting.sort(key=lambda waiting: waiting[0])
+            self._playing = self._waiting.pop(0)[1]
+            self._speaker.play(self._playing)
+
+    def _stop(self) -> None:
+        self._playing = self._began = None
+        if self._speaker is not None:
+            self._speaker.stop()
+
+
+def drained(reports: "SimpleQueue[Report]") -> list[Report]:
+    """All that is in the queue now."""
+    found: list[Report] = []
+    while True:
+        try:
+            found.append(reports.get_nowait())
+        except Empty:
+            return found
