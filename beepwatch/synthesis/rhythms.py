@@ -65,7 +65,7 @@ RHYTHMS: dict[PatternName, Rhythm] = {
     "carbon-monoxide": Rhythm(0.1, 5.7, 8, 3100.0, (0.1, 0.1, 0.1), _BUZZER, "high"),
     "medical-high": Rhythm(_MEDICAL_PULSE, 10.0, 6, 500.0, (*_FIVE, 0.8, *_FIVE), _MEDICAL, "high"),
     "medical-medium": Rhythm(0.2, 8.0, 6, 500.0, (0.2, 0.2), _MEDICAL, "medium"),
-    "chirp": Rhythm(0.08, 60.0, 3, 3300.0, harmonics=_BUZZER),
+    "chirp": Rhythm(0.1, 60.0, 3, 3300.0, harmonics=_BUZZER),
     "beep": Rhythm(0.5, 2.0, 10, 1000.0),
     "hum": Rhythm(300.0, 3600.0, 1, 1000.0),
 }
