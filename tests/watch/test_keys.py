@@ -1,0 +1,73 @@
+"""Keys at a real pseudo-terminal: Enter and space answer, others do not, and the terminal is given back."""
+
+import os
+import pty
+import termios
+from collections.abc import Iterator
+from queue import Empty, SimpleQueue
+
+import pytest
+
+from beepwatch.watch import keys
+from beepwatch.watch.keys import Keys
+
+
+@pytest.fixture
+def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[int, int]]:
+    """(the person's end, the program's end); the tests have no foreground of their own, so they count as in front."""
+    monkeypatch.setattr(keys, "_in_front", os.isatty)
+    person, program = pty.openpty()
+    yield person, program
+    os.close(person)
+    os.close(program)
+
+
+@pytest.mark.parametrize("key", [b" ", b"\r", b"\n"])
+def test_enter_and_space_answer(terminal: tuple[int, int], key: bytes) -> None:
+    """Each press is told, without Enter after it."""
+    person, program = terminal
+    pressed: SimpleQueue[bool] = SimpleQueue()
+    found = Keys(lambda: pressed.put(True), program)
+    assert found.usable
+    os.write(person, key)
+    assert pressed.get(timeout=5)
+    found.close()
+
+
+def test_other_keys_do_not(terminal: tuple[int, int]) -> None:
+    """A child's hand on the letters ends no alarm: only the space after them is told."""
+    person, program = terminal
+    pressed: SimpleQueue[bool] = SimpleQueue()
+    found = Keys(lambda: pressed.put(True), program)
+    os.write(person, b"abcdq ")
+    assert pressed.get(timeout=5)
+    with pytest.raises(Empty):
+        pressed.get(timeout=0.05)
+    found.close()
+
+
+def test_the_terminal_is_given_back_as_it_was(terminal: tuple[int, int]) -> None:
+    """Echo and line mode are on again after `close`."""
+    _, program = terminal
+    before = termios.tcgetattr(program)
+    found = Keys(lambda: None, program)
+    assert termios.tcgetattr(program) != before
+    found.close()
+    assert termios.tcgetattr(program) == before
+
+
+def test_no_terminal_no_keys() -> None:
+    """A file or a closed descriptor is not read."""
+    reading, writing = os.pipe()
+    assert not Keys(lambda: None, reading).usable
+    os.close(reading)
+    os.close(writing)
+    assert not Keys(lambda: None, reading).usable
+
+
+def test_another_program_has_the_terminal() -> None:
+    """A terminal whose foreground is not ours is left alone: reading it would stop this program."""
+    person, program = pty.openpty()
+    assert not Keys(lambda: None, program).usable
+    os.close(person)
+    os.close(program)
