@@ -161,7 +161,9 @@ def _mean_spectrum(rows: Rows, burst: Burst) -> Floats | None:
     first, last = max(first, rows.begin), min(last, rows.end - 1)
     if last < first:
         return None
-    mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1)[0]).mean(axis=0, dtype=np.float32)
+    mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]).mean(
+        axis=0, dtype=np.float32
+    )
     return mean
 
 

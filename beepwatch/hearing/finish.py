@@ -70,6 +70,8 @@ class Stretch:
 def line_like(track: Track, rows: Rows, stop: int) -> bool:
     """A cheap first look at the frames before `stop`: is it a line, and alone, or a glide, a chord, a voice, a hiss?"""
     first = max(track.start, rows.begin)
+    if stop <= first:
+        return False
     low, high = max(track.pair - FAR_BINS, 0), min(track.pair + FAR_BINS + 2, BINS)
     ratio = rows.ratio(first, stop)[:, low:high]
     place = track.pair - low
@@ -77,8 +79,8 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
     line = float((np.minimum(ratio[:, max(place - 1, 0) : place + 3], 1e6) - 1.0).sum())
     if line <= NARROW * (float(near.sum()) - 3 * sqrt(near.size)):
         return False
-    power = (ratio * rows.noise(first, stop)[0, :, low:high]).mean(axis=0)
-    noise = float(rows.noise(stop - 1, stop)[0, 0, track.pair])
+    power = (ratio * rows.noise(first, stop, low, high)[0]).mean(axis=0)
+    noise = float(rows.noise(stop - 1, stop, track.pair, track.pair + 1)[0, 0, 0])
     beside = np.concatenate([power[: max(place - NEAR_BINS, 0)], power[place + NEAR_BINS + 2 :]])
     loudest = float(beside.max())
     hidden = loudest < noise * 4 * (1 + 3 / sqrt(len(ratio)))
@@ -117,7 +119,7 @@ def _step_noise(rows: Rows, pair: int, begin: int, end: int, stop_frame: int) ->
     """Bin noise at each step, (channels, n): the mean of the two frames that overlap it most."""
     hops = np.arange(begin, end) * STEP // HOP
     low = int(max(rows.begin, hops[0] - 1))
-    noise = rows.noise(low, stop_frame)[:, :, pair : pair + 2].mean(axis=2, dtype=np.float64)
+    noise = rows.noise(low, stop_frame, pair, pair + 2).mean(axis=2, dtype=np.float64)
     last = noise.shape[1] - 1
     before, after = np.clip(hops - 1 - low, 0, last), np.clip(hops - low, 0, last)
     mean: Doubles = 0.5 * (noise[:, before] + noise[:, after])

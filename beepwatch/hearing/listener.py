@@ -49,6 +49,14 @@ RELATIVES = 6
 """Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
 MOST_TRACKS = 48
 """Tracks followed at once; a chord of 40 notes has more, and none of them is a beep."""
+UNHEARD_POWER = 0.5e-12
+"""Noise power taken at least, -120 dBFS: digital silence would make every SNR infinite."""
+CLEAR = 8.0
+"""Level over noise from which a tone is looked through for silences: weaker ones cannot show any (`pulses.MISSED`)."""
+RECENT = 750
+"""Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
+FAINT_HUM = 1.5
+"""Level over noise under which a lasting line is taken for the noise's own colour and not told."""
 REMEMBERED = 30.0
 """Seconds for which a spoilt tone is remembered, so that the same tone again is told."""
 SAME_TONE = 0.003
@@ -74,7 +82,7 @@ class Hearing:
         top = HIGHEST if bandwidth >= RATE / 2 else min(HIGHEST, UNHEARD_SHARE * bandwidth)
         self._highest = int(top / BIN_HZ) - LOW_BIN + 1
         self._floors: list[NoiseFloor] = []
-        self._quiet = np.full(channels, 1e-12)
+        self._quiet = np.full(channels, UNHEARD_POWER)
         self._serial = 0
         self._spoilt: list[Found] = []
         self._origin = 0
@@ -83,7 +91,7 @@ class Hearing:
     def _restart(self) -> None:
         """Begin counting frames anew, after a gap or at the start."""
         self._audio = Audio(self.channels)
-        self._rows = Rows(self.channels, BLOCK)
+        self._rows = Rows(self.channels)
         self._search = Search(self.channels, 0, self._highest)
         self._free_from = np.zeros(BINS, np.int64)
         self._frame = 0
@@ -177,24 +185,21 @@ class Hearing:
         power = [power_rows(channel) for channel in sound]
         if not self._floors:
             self._floors = [NoiseFloor(rows[:FIRST]) for rows in power]
-        gains = [floor.gains(rows) for floor, rows in zip(self._floors, power, strict=True)]
-        noise = np.stack([floor.noise(g) for floor, g in zip(self._floors, gains, strict=True)])
-        alive = [c for c, floor in enumerate(self._floors) if floor.alive] or [0]
-        ratio: Floats = power[alive[0]] / noise[alive[0]]
-        for c in alive[1:]:
-            ratio += power[c] / noise[c]
-        ratio = ratio / np.float32(len(alive)) if len(alive) > 1 else ratio
-        self._rows.push(ratio, noise)
-        self._block.append((np.stack(power), np.stack(gains)))
+        ratios, gains = zip(*[f.normalise(p) for f, p in zip(self._floors, power, strict=True)], strict=True)
+        alive = [r for r, floor in zip(ratios, self._floors, strict=True) if floor.alive] or [ratios[0]]
+        ratio: Floats = alive[0] if len(alive) == 1 else np.mean(alive, axis=0)
+        self._rows.push(ratio, np.stack(gains), np.stack([floor.floor for floor in self._floors]))
+        self._block.append((np.stack(ratios), np.stack(gains)))
         hops = sound[:, HOP : HOP + count * HOP].reshape(self.channels, count, HOP)
-        self._energies.append(hops.var(axis=2))
-        if first == 0 and self._quiet[0] == 1e-12:
-            self._quiet = np.maximum(np.quantile(self._energies[0][:, :FIRST], 0.2, axis=1), 1e-12)
+        energies = np.einsum("ctn,ctn->ct", hops, hops) / HOP - np.square(hops.sum(axis=2) / HOP)
+        self._energies.append(energies)
+        if first == 0 and self._quiet[0] == UNHEARD_POWER:
+            self._quiet = np.maximum(np.quantile(energies[:, :FIRST], 0.2, axis=1), UNHEARD_POWER)
         return ratio
 
     def _learn(self, stop: int) -> Noise:
         """At a block's end: let floors and the quiet level follow the room, and tell the noise."""
-        powers, gains = (np.concatenate(part, axis=1) for part in zip(*self._block, strict=True))
+        ratios, gains = (np.concatenate(part, axis=1) for part in zip(*self._block, strict=True))
         energies = np.concatenate(self._energies, axis=1)
         self._block, self._energies = [], []
         busy = np.zeros(BINS, np.bool_)
@@ -202,14 +207,14 @@ class Hearing:
             if not track.hum and track.seconds(stop) > 0.3 and line_like(track, self._rows, stop):
                 busy[max(track.pair - 4, 0) : track.pair + 6] = True
         for channel, floor in enumerate(self._floors):
-            floor.learn(powers[channel], gains[channel], busy)
+            floor.learn(ratios[channel], gains[channel], busy)
         if any(track.hum for track in self._tracks) or not self._tracks:
             calm = energies
         else:
             calm = energies[:, ~self._rows.held(stop - energies.shape[1], stop).any(axis=1)]
         usable = calm if calm.shape[1] >= 4 else energies
         share = 0.5 if calm.shape[1] >= 4 else 0.2
-        self._quiet = np.maximum(np.quantile(usable, share, axis=1), 1e-12)
+        self._quiet = np.maximum(np.quantile(usable, share, axis=1), UNHEARD_POWER)
         return self._noise(stop, gains)
 
     def _noise(self, stop: int, gains: Floats) -> Noise:
@@ -261,7 +266,7 @@ class Hearing:
     def _free(self, track: Track) -> None:
         """Once it has closed, let its bins be searched again, in frames after the tone and its loud tail."""
         closed = track.next - 1
-        noise = float(self._rows.noise(closed, closed + 1)[0, 0, track.pair])
+        noise = float(self._rows.noise(closed, closed + 1, track.pair, track.pair + 1)[0, 0, 0])
         tail = log10(max(track.level / max(noise, 1e-30) / 80, 1.0)) / 6
         bins = slice(max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3)
         self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS)))
@@ -278,34 +283,42 @@ class Hearing:
     def _look(self, track: Track) -> None:
         """At a chunk border: tell finished pulses, lengths passed, and hums."""
         frame = track.next - 1
-        known = max(frame, track.opened)
-        if track.hum or not line_like(track, self._rows, track.next):
+        due = track.told < len(self.asked) and track.seconds(frame) >= self.asked[track.told]
+        steady, clear = track.seconds(frame) > STEADY, track.strength(self._rows) > CLEAR
+        border = (frame + 1 - track.start) % (16 * CHUNK) == 0
+        if track.hum or not (due or steady or clear or border) or not line_like(track, self._rows, track.next):
             return
         collect(track, self._rows, self._audio, track.next)
-        if track.seconds(frame) > STEADY:
-            track.hum = True
-            track.chunks = []
+        if steady:
+            self._tell_steady(track)
+            return
+        if clear:
+            self._tell_pulses(track, frame)
+        while track.told < len(self.asked) and track.seconds(frame) >= self.asked[track.told]:
+            self._tell_sounding(track, frame, track.told_at)
+            track.told += 1
+
+    def _tell_steady(self, track: Track) -> None:
+        """From now on it is a hum, which the floor may learn."""
+        if track.cut == 0 and track.strength(self._rows) > FAINT_HUM:
             onset = self._seconds_at(track.start * HOP + HOP)
             level = 10 * log10(max(track.level, 1e-30)) - 20 * log10(HOP / 2)
+            known = track.told_at
             self._out.append((known, SteadyTone(onset, track.tone, level, self._seconds(known))))
-            return
-        self._tell_pulses(track, frame)
-        while track.told < len(self.asked) and track.seconds(frame) >= self.asked[track.told]:
-            self._tell_sounding(track, frame, known)
-            track.told += 1
+        track.hum, track.chunks = True, []
 
     def _tell_pulses(self, track: Track, frame: int) -> None:
         """Close the pulses that a silence has ended while the track goes on."""
         whole = envelope(track)
         begin, end = coarse_steps(track, frame - 1)
-        begin = max(begin, float(track.cut), float(whole.first))
-        parts = pieces(whole, begin, min(end, whole.first + whole.z.shape[1] - 1.0))
-        for a, b, low, high in parts[:-1]:
-            found = fitted(
-                track, self._rows, Stretch(whole.part(max(low, track.cut), high), a, b), self._taught(track.tone)
-            )
+        begin, end = max(begin, float(track.cut), float(whole.first)), min(end, whole.first + whole.z.shape[1] - 1.0)
+        parts = pieces(whole, max(begin, end - RECENT), end)
+        for i, (a, b, low, high) in enumerate(parts[:-1]):
+            first, wall = (begin, whole.first) if i == 0 else (a, low)
+            stretch = Stretch(whole.part(max(wall, track.cut), high), first, b)
+            found = fitted(track, self._rows, stretch, self._taught(track.tone))
             if found is not None:
-                self._fitted.append((max(frame, track.opened), track.serial, found, ()))
+                self._fitted.append((track.told_at, track.serial, found, ()))
         if len(parts) > 1:
             track.cut = parts[-1][2]
 

@@ -2,20 +2,23 @@
 
 import numpy as np
 
-from .spectrum import BINS, Floats, Mask
+from .floor import BLOCK
+from .spectrum import BAND_BINS, BANDS, BINS, Floats, Mask
 
 KEPT = 320
 """Frames (20 s): a sum over 128 frames looks back twice its length for a beep's start, and a block more."""
+BLOCKS = KEPT // BLOCK + 4
 
 
 class Rows:
-    """Ratio of power to noise, noise of each channel, and the bins that live tracks hold, for the last KEPT frames."""
+    """Ratio of power to noise, the noise, and the bins that live tracks hold, for the last KEPT frames."""
 
-    def __init__(self, channels: int, limit: int) -> None:
-        """Room for KEPT frames and up to `limit` more at once."""
-        self._room = 2 * KEPT + limit
+    def __init__(self, channels: int) -> None:
+        """Room for KEPT frames and a block more at once."""
+        self._room = 2 * KEPT + BLOCK
         self._ratio: Floats = np.ones((self._room, BINS), np.float32)
-        self._noise: Floats = np.ones((channels, self._room, BINS), np.float32)
+        self._gains: Floats = np.ones((channels, self._room, BANDS), np.float32)
+        self._floors: Floats = np.ones((channels, BLOCKS, BINS), np.float32)
         self._held: Mask = np.zeros((self._room, BINS), np.bool_)
         self._splashed: Mask = np.zeros((self._room, BINS), np.bool_)
         self._base = 0
@@ -26,14 +29,15 @@ class Rows:
         """Number of the oldest frame kept."""
         return max(self._base, self.end - KEPT)
 
-    def push(self, ratio: Floats, noise: Floats) -> None:
-        """Append frames: ratio (n, BINS), noise (channels, n, BINS)."""
+    def push(self, ratio: Floats, gains: Floats, floors: Floats) -> None:
+        """Append frames of one block: ratio (n, BINS), gains (channels, n, BANDS), floors (channels, BINS)."""
         n = len(ratio)
         if self.end - self._base + n > self._room:
             self._shift()
         at = self.end - self._base
         self._ratio[at : at + n] = ratio
-        self._noise[:, at : at + n] = noise
+        self._gains[:, at : at + n] = gains
+        self._floors[:, (self.end // BLOCK) % BLOCKS] = floors
         self._held[at : at + n] = False
         self._splashed[at : at + n] = False
         self.end += n
@@ -43,16 +47,19 @@ class Rows:
         keep = min(KEPT, used)
         for store in (self._ratio, self._held, self._splashed):
             store[:keep] = store[used - keep : used].copy()
-        self._noise[:, :keep] = self._noise[:, used - keep : used].copy()
+        self._gains[:, :keep] = self._gains[:, used - keep : used].copy()
         self._base = self.end - keep
 
     def ratio(self, first: int, stop: int) -> Floats:
         """Power over noise of frames first <= t < stop, shape (n, BINS)."""
         return self._ratio[first - self._base : stop - self._base]
 
-    def noise(self, first: int, stop: int) -> Floats:
-        """Noise power, shape (channels, n, BINS)."""
-        return self._noise[:, first - self._base : stop - self._base]
+    def noise(self, first: int, stop: int, low: int, high: int) -> Floats:
+        """Noise power of frames first <= t < stop in bins low <= k < high, shape (channels, n, high - low)."""
+        gains = self._gains[:, first - self._base : stop - self._base, np.arange(low, high) // BAND_BINS]
+        blocks = (np.arange(first, stop) // BLOCK) % BLOCKS
+        noise: Floats = self._floors[:, blocks, low:high] * gains
+        return noise
 
     def held(self, first: int, stop: int) -> Mask:
         """Bins near a live track, shape (n, BINS); a view that may be written."""

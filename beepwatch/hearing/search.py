@@ -16,7 +16,7 @@ from .spectrum import BINS, Floats
 
 Indices: TypeAlias = NDArray[np.int64]
 
-CHANCE = {2: 1e-8, 4: 1e-7, 8: 1e-6, 16: 2e-6, 32: 2e-6, 64: 2e-6, 128: 2e-6}
+CHANCE = {2: 1e-8, 4: 1e-7, 8: 3e-7, 16: 5e-7, 32: 5e-7, 64: 5e-7, 128: 5e-7}
 """Chance for one bin and frame of noise alone. Short sums are stricter, as a weak short sum cannot pass the fit."""
 CLIP = np.float32(20.0)
 """Power over noise counted at most in sums over 4 frames and more: one loud frame cannot pass them alone."""
@@ -26,6 +26,9 @@ WIDE = 2.5
 LOUD = 60.0
 """Excess from which a sum's last frame is asked whether the tone still sounds: at least STILL of its mean."""
 STILL = 0.15
+FEW = 0
+FAR = 45
+"""Bins (350 Hz): a voice has another line within as many, a buzzer has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,7 @@ class Search:
         """Search bins lowest <= k < highest for sums over `channels` averaged channels."""
         self._thresholds = thresholds(channels)
         self._range = (max(lowest, EDGE_BINS), min(highest, BINS - EDGE_BINS))
-        self._history = {length: np.zeros((min(length, 8), BINS), np.float32) for length in (1, *CHANCE)}
+        self._history = {length: np.zeros((min(length, 4), BINS), np.float32) for length in (1, *CHANCE)}
 
     def push(self, ratio: Floats, first: int, free_from: Indices) -> list[Candidate]:
         """Candidates of the frames `first`, first + 1 ..., in time order, the strongest first within a frame.
@@ -61,23 +64,29 @@ class Search:
         frames = np.arange(first, first + len(ratio))
         before = np.concatenate([self._history[1], ratio])
         self._history[1] = before[-1:]
-        sums = before[1:] + before[:-1]
-        found: list[Candidate] = []
-        if sums.max() > self._thresholds[2]:
-            found += self._peaks(sums, np.minimum(before[1:], before[:-1]), frames, 2, free_from)
         clipped = np.minimum(before, CLIP)
-        rows, last, step = clipped[1:] + clipped[:-1], ratio, 1
+        rows, step = clipped[1:] + clipped[:-1], 1
+        found: list[Candidate] = []
+        if rows.max() > self._thresholds[2]:
+            found += self._pairs(rows, before, frames, free_from)
         for length in (4, 8, 16, 32, 64, 128):
-            joined = np.concatenate([self._history[length // 2], rows])
-            rows = rows + joined[: len(rows)]
-            self._history[length // 2] = joined[len(joined) - len(self._history[length // 2]) :]
-            wanted = max(1, length // 8)
-            if wanted > step:
-                keep = frames % wanted == wanted - 1
-                rows, frames, last, step = rows[keep], frames[keep], last[keep], wanted
-            if len(rows) and rows.max() > self._thresholds[length]:
-                found += self._peaks(rows, last, frames, length, free_from)
+            half = length // 2
+            joined = np.concatenate([self._history[half], rows])
+            self._history[half] = joined[len(joined) - len(self._history[half]) :]
+            wanted = max(1, half // 2)
+            keep = slice((-int(frames[0]) - 1) % wanted // step if len(frames) else 0, None, wanted // step)
+            rows, frames, step = rows[keep] + joined[: len(rows)][keep], frames[keep], wanted
+            if len(rows) == 0:
+                break
+            if rows.max() > self._thresholds[length]:
+                found += self._peaks(rows, ratio[frames - first], frames, length, free_from)
         return sorted(found, key=lambda c: (c.frame, -c.excess))
+
+    def _pairs(self, rows: Floats, before: Floats, frames: Indices, free_from: Indices) -> list[Candidate]:
+        """Two frames in a row with the same line: judged without the clip."""
+        hot = np.flatnonzero(rows.max(axis=1) > self._thresholds[2])
+        sums = before[hot + 1] + before[hot]
+        return self._peaks(sums, np.minimum(before[hot + 1], before[hot]), frames[hot], 2, free_from)
 
     def _peaks(self, sums: Floats, last: Floats, frames: Indices, length: int, free_from: Indices) -> list[Candidate]:
         """Bins that stand out in `sums`, are a line there, and still sound in `last` (the frames' own ratios)."""
@@ -93,5 +102,17 @@ class Search:
         if length == 2:
             for off in (-5, -4, 4, 5):
                 keep &= last[t, k] > WIDE * (last[t, k + off] - 1)
-        found = zip(frames[t[keep]].tolist(), k[keep].tolist(), excess[keep].tolist(), strict=True)
+        t, k, excess = t[keep], k[keep], excess[keep]
+        if len(k) > FEW:
+            alone = excess > _strongest_beside(sums, t, k) - length
+            t, k, excess = t[alone], k[alone], excess[alone]
+        found = zip(frames[t].tolist(), k.tolist(), excess.tolist(), strict=True)
         return [Candidate(frame, bin_, length, strength) for frame, bin_, strength in found]
+
+
+def _strongest_beside(sums: Floats, t: Indices, k: Indices) -> Floats:
+    """Greatest sum 5 to FAR bins away from each (t, k)."""
+    wide = np.pad(sums, ((0, 0), (FAR, FAR)))
+    offsets = np.concatenate([np.arange(0, FAR - 4), np.arange(FAR + 5, 2 * FAR + 1)])
+    strongest: Floats = wide[t[:, None], k[:, None] + offsets].max(axis=1)
+    return strongest

@@ -41,7 +41,9 @@ def power_rows(samples: Floats) -> Floats:
     """
     frames = np.lib.stride_tricks.sliding_window_view(samples, FRAME)[::HOP]
     spectrum = fft.rfft(frames * WINDOW)[:, LOW_BIN : LOW_BIN + BINS]
-    power: Floats = spectrum.real**2 + spectrum.imag**2
+    parts = spectrum.view(np.float32).reshape(len(spectrum), BINS, 2)
+    squares = parts * parts
+    power: Floats = squares[:, :, 0] + squares[:, :, 1]
     return power
 
 

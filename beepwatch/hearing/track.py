@@ -100,6 +100,11 @@ class Track:
         """Length if it ended with `frame`."""
         return (frame - self.start + 1) * HOP_SECONDS
 
+    def strength(self, rows: Rows) -> float:
+        """Level over the noise of the last frame followed."""
+        last = self.next - 1
+        return self.level / max(float(rows.noise(last, last + 1, self.pair, self.pair + 1).mean()), 1e-30)
+
 
 def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) -> Track | None:
     """A track through a candidate: its bins, and its start, looked for back to frame `earliest`.
@@ -149,7 +154,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     stop = min(stop, border)
     first = track.next
     y = _pair(rows, track.pair, first, stop, track.wide)
-    noise = rows.noise(first, stop)[:, :, track.pair].mean(axis=0, dtype=np.float64)
+    noise = rows.noise(first, stop, track.pair, track.pair + 1)[:, :, 0].mean(axis=0, dtype=np.float64)
     follow = _sounding if track.ended is None else _waiting
     used = follow(track, y, noise, first)
     track.next = first + used
@@ -240,8 +245,7 @@ def _reach(ratio: float) -> int:
 
 def _recentre(track: Track, rows: Rows) -> None:
     """Let the pair follow a drifting tone: by one bin a chunk, a strong one by WIDE."""
-    noise = float(rows.noise(track.next - 1, track.next)[:, 0, track.pair].mean())
-    ratio = track.level / max(noise, 1e-30)
+    ratio = track.strength(rows)
     track.reach = max(track.reach, _reach(ratio))
     if track.ended is not None:
         return
