@@ -47,7 +47,8 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Listen until told to stop; return 0. Raises one of our errors for what is wrong at the start."""
-    from beepwatch.watch import assembly, process  # noqa: PLC0415 - `beepwatch --help` stays quick
+    from beepwatch.cli.reporting.quality import Quality  # noqa: PLC0415 - `beepwatch --help` stays quick
+    from beepwatch.watch import assembly, process  # noqa: PLC0415
 
     _check(arguments)
     process.open_standard_streams()
@@ -55,10 +56,13 @@ def run(arguments: argparse.Namespace) -> int:
         arguments.file, arguments.device, arguments.data,
         tone=arguments.tone, real_time=arguments.real_time, silent=arguments.silent,
     )  # fmt: skip
+    quality = Quality(night.source.rate)
+    night.observe(quality.take)
     with process.listening(night.watch, night.source.live, night.folder) as usable:
         _say_how(night, usable, arguments)
         summary = night.watch.run()
-    _say_summary(night, summary, arguments)
+    notes = [] if arguments.file is None else [*quality.before(arguments.tone), *quality.after()]
+    _say_summary(night, summary, arguments, notes)
     if not summary.clean:  # a sound server that hangs would hold the ordinary end of the process too
         sys.stdout.flush()
         os._exit(0)
@@ -100,7 +104,7 @@ def _channels(night: "Night") -> str:
     return "1 channel" if heard == 1 else f"{heard} channels"
 
 
-def _say_summary(night: "Night", summary: "Summary", arguments: argparse.Namespace) -> None:
+def _say_summary(night: "Night", summary: "Summary", arguments: argparse.Namespace, notes: list[str]) -> None:
     """What it came to, and where to read more."""
     from beepwatch.watch.console import length  # noqa: PLC0415
 
@@ -108,8 +112,7 @@ def _say_summary(night: "Night", summary: "Summary", arguments: argparse.Namespa
     lines += [f"  {alarm}" for alarm in summary.alarms] or ["  No alarm was heard."]
     if not summary.written:
         lines.append("NOT ALL OF IT could be written into the history.")
-    if night.warning is not None:
-        lines.append(f"Note: {night.warning}.")
+    lines += [f"Note: {note}." for note in ([night.warning] if night.warning else []) + notes]
     command = "beepwatch history"
     if arguments.data is not None:
         command += f" --data {shlex.quote(str(arguments.data))}"

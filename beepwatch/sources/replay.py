@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable
 
-from beepwatch.sources.block import Block
+from beepwatch.sources.block import Block, Samples
 from beepwatch.sources.clock import ticking
 from beepwatch.sources.recording import BLOCK, Recording
 
@@ -32,6 +32,8 @@ class Replay:
         self.real_time = real_time
         self._clock = clock
         self._sleep = sleep
+        self.observe: Callable[[Samples], None] = lambda samples: None
+        """Is given the samples of each block that is handed out."""
         self.name = str(recording.path)
         self.rate = recording.rate
         self.channels = recording.channels
@@ -60,6 +62,7 @@ class Replay:
             if not self._due(block, timeout):
                 return None
             block = Block(block.samples, block.start, arrived=self._clock())
+        self.observe(block.samples)
         self._next = next(self._blocks, None)
         return block
 

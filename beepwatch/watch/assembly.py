@@ -2,6 +2,7 @@
 
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from queue import SimpleQueue
@@ -11,6 +12,7 @@ from beepwatch.channels.voice import Voice
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
+from beepwatch.sources.block import Samples
 from beepwatch.sources.clock import ticking
 from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
@@ -35,6 +37,11 @@ class Night:
     def offers(self) -> int:
         """Channels that the source has."""
         return self.source.offers if isinstance(self.source, Microphone) else self.source.channels
+
+    def observe(self, take: Callable[[Samples], None]) -> None:
+        """Let `take` have the samples of each block of a recording, too."""
+        if isinstance(self.source, Replay):
+            self.source.observe = take
 
     @property
     def warning(self) -> str | None:

@@ -16,6 +16,7 @@ from beepwatch.watch.keys import Keys
 from beepwatch.watch.loop import Watch
 
 Handler: TypeAlias = Callable[[int, FrameType | None], object] | int | None
+LOG = logging.getLogger("beepwatch")
 LOG_BYTES = 1_000_000
 """Size at which the log begins anew; one old one is kept."""
 
@@ -23,7 +24,7 @@ LOG_BYTES = 1_000_000
 @contextmanager
 def listening(watch: Watch, live: bool, folder: Path) -> Iterator[bool]:
     """Signals, keys, log and standard error while it listens; gives whether a key can answer."""
-    _log_to(folder / "watch.log")
+    log = _log_to(folder / "watch.log")
     before = _take_signals(watch.stop, live)
     keys = Keys(watch.press)
     try:
@@ -32,7 +33,8 @@ def listening(watch: Watch, live: bool, folder: Path) -> Iterator[bool]:
     finally:
         keys.close()
         for number, handler in before.items():
-            signal.signal(number, handler)
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+        _close_log(log)
 
 
 def _take_signals(stop: Callable[[], None], live: bool) -> "dict[signal.Signals, Handler]":
@@ -52,7 +54,6 @@ def _errors_to(path: Path) -> Iterator[None]:
     except OSError:
         yield
         return
-    sys.stderr.flush()
     kept = os.dup(2)
     try:
         os.dup2(file, 2)
@@ -74,16 +75,23 @@ def open_standard_streams() -> None:
         sys.stdout.reconfigure(errors="backslashreplace")
 
 
-def _log_to(path: Path) -> None:
+def _log_to(path: Path) -> logging.Handler | None:
     """Keep what happens in a file too; a log that cannot be written stops nothing."""
     logging.raiseExceptions = False
-    log = logging.getLogger("beepwatch")
     try:
         handler = RotatingFileHandler(path, maxBytes=LOG_BYTES, backupCount=1, encoding="utf-8")
     except OSError as error:
         print(f"beepwatch: no log can be written to {path}: {error.strerror}", file=sys.stderr)
-        return
+        return None
     handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
-    log.addHandler(handler)
-    log.setLevel(logging.INFO)
-    log.propagate = False
+    LOG.addHandler(handler)
+    LOG.setLevel(logging.INFO)
+    LOG.propagate = False
+    return handler
+
+
+def _close_log(handler: logging.Handler | None) -> None:
+    if handler is not None:
+        LOG.removeHandler(handler)
+        handler.close()
+    LOG.propagate = True

@@ -71,8 +71,9 @@ def listen(room: Room, tmp_path: Path) -> Iterator[Callable[..., Listening]]:
     """Starts the program in the room, as often as it is called."""
     started: list[Listening] = []
 
-    def start(*options: str, terminal: bool = False) -> Listening:
-        started.append(Listening(room, tmp_path / "data", *options, terminal=terminal))
+    def start(*options: str, recording: Path | None = None, terminal: bool = False) -> Listening:
+        source = ("--device", "pulse") if recording is None else (str(recording),)
+        started.append(Listening(room, tmp_path / "data", *source, *options, terminal=terminal))
         return started[-1]
 
     yield start

@@ -17,17 +17,17 @@ from tests.live.room import Room
 class Listening:
     """The program, started in a room; `expect` waits for a line, `answer` presses a key, `end` stops it.
 
-    terminal: give it one for its input; otherwise its input is closed.
+    source: what it is to hear. terminal: give it one for its input; otherwise its input is closed.
     """
 
-    def __init__(self, room: Room, data: Path, *options: str, terminal: bool = False) -> None:
+    def __init__(self, room: Room, data: Path, *source: str, terminal: bool = False) -> None:
         self._room, self._data = room, data
         self.lines: list[str] = []
         self._news = Condition()
         ours, theirs = pty.openpty() if terminal else (-1, -1)
         self._keyboard = ours
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "beepwatch", "watch", "--device", "pulse", "--data", str(data), *options],
+            [sys.executable, "-m", "beepwatch", "watch", "--data", str(data), *source],
             env=room.env | {"PYTHONUNBUFFERED": "1"}, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
             stdin=theirs if terminal else subprocess.DEVNULL,
             # a keyboard only counts for the program whose terminal it is

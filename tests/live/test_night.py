@@ -81,3 +81,24 @@ def test_without_a_terminal_it_listens_until_it_is_told_to_stop(
     (span,) = [row for row in listening.history("--listening") if row["record"] == "listening"]
     assert span["closed"]
     assert listening.history() == []
+
+
+def test_a_recording_plays_what_would_wake(
+    room: Room, listen: Callable[..., Listening], lead: Path, tmp_path: Path
+) -> None:
+    """`watch FILE`: done with the file at once, it plays the wake sound at the bedside until a key is pressed."""
+    recorder = room.record_bedside(tmp_path / "bedside.wav")
+    listening = listen(recording=lead, terminal=True)
+    listening.expect("The wake sound has begun for lead-disconnect", 15)
+    time.sleep(2.0)  # of the tone are recorded
+    listening.answer()
+    listening.expect("Listened for 14 s", 5)
+    assert listening.process.wait(timeout=8) == 0
+    room.finish(recorder)
+    (alarm,) = listening.history("--recordings")
+    assert alarm["pattern"] == "lead-disconnect"
+    assert alarm["woken_after"] is not None
+    assert listening.history() == []
+    samples, rate = soundfile.read(tmp_path / "bedside.wav")
+    level, tone = shares(samples, rate).T
+    assert np.median(tone[level > 0.02]) > 0.8

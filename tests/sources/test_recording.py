@@ -170,9 +170,7 @@ BAD: list[tuple[Callable[[Path], object], str, str]] = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("make", "name", "message"), BAD, ids=lambda value: getattr(value, "__name__", str(value))
-)
+@pytest.mark.parametrize(("make", "name", "message"), BAD, ids=lambda value: getattr(value, "__name__", str(value)))
 def test_what_is_no_recording_is_said_in_one_sentence(
     tmp_path: Path, capfd: pytest.CaptureFixture[str], make: Callable[[Path], object], name: str, message: str
 ) -> None:
