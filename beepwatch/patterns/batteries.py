@@ -13,6 +13,12 @@ CUT_OFF = 12.0
 """A tone that listening joined on its way and that went on for so long is no 10 s tone, s (judgement)."""
 REMNANT = 4.0
 """A shorter remnant of such a tone says nothing, s (judgement)."""
+REFITTED = 1.5
+"""The onset of a tone under way and that of the beep it became differ by less, s (judgement)."""
+LONG = 8.0
+"""A tone that was told while it sounded is at least so long in the end, s."""
+LATEST = 1.0
+"""Hearing tells a tone's end within this, s."""
 SUPERSEDED = 0.03
 """The same device: tones that agree to this, as a taught one must."""
 
@@ -54,9 +60,10 @@ class Batteries:
     def beep(self, beep: Beep) -> list[AlarmEvent]:
         """A beep ended: perhaps a long tone, or a piece of one."""
         wholes = self._tones.hear(beep)
+        self._waiting = [w for w in self._waiting if not any(_outgrew(whole, w.whole) for whole in wholes)]
         under_way = self._under_way(beep.frequency)
-        if under_way is not None and beep.end > (under_way.sounding or 0.0) + 1.0:
-            return self._finish(under_way, wholes[-1] if wholes else LongBeep((beep,)), beep.known)
+        if under_way is not None and _ends(under_way, beep):
+            return self._finish(under_way, LongBeep((beep,)), beep.known)
         for profile in self._profiles:
             whole = next((whole for whole in wholes if _length_fits(profile, whole)), None)
             if whole is not None:
@@ -96,7 +103,13 @@ class Batteries:
         limit = self._judge.limit(profile, whole.frequency, now, known)
         self._tones.keep(whole)
         ratio = tones.weigh(line)
-        return self._raise(profile, line, now, ratio, limit) if ratio >= limit else []
+        if ratio < limit:
+            return []
+        if profile.over is None and whole.pieces[-1].character.after > tones.GOES_ON:
+            due = whole.end + tones.HOLE[1] + LATEST  # it goes on: it may become the longer tone
+            self._waiting = [*self._waiting[-7:], _Waiting(due, profile, whole, ratio, limit)]
+            return []
+        return self._raise(profile, line, now, ratio, limit)
 
     def _raise(
         self, profile: LongTone, line: tuple[LongBeep, ...], now: float, ratio: float, limit: float
@@ -143,6 +156,7 @@ class Batteries:
 
     def sounding(self, event: Sounding) -> list[AlarmEvent]:
         """A tone passed an asked length: early naming of a known one, or the loss of its name."""
+        self._tones.under_way(event)
         episode = self._under_way(event.frequency)
         if episode is not None:
             return self._overdue(episode, event)
@@ -160,7 +174,8 @@ class Batteries:
         if episode is not None:
             return self._on(episode, event)
         limit = self._judge.limit(profile, event.frequency, event.known, known)
-        ratio = evidence.long_tone(event.character)
+        drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted)
+        ratio = evidence.long_tone(event.character, event.snr, drone)
         if not known or ratio < limit:
             return []
         episode = self._book.start(profile, profile.priority, event.known, ratio, limit)
@@ -214,6 +229,17 @@ class Batteries:
 
     def _under_way(self, frequency: float) -> Episode | None:
         return next((e for e in self._book.open if e.sounding is not None and e.near(frequency)), None)
+
+
+def _ends(episode: Episode, beep: Beep) -> bool:
+    """Whether a beep is the tone that was under way: its onset may have been worked out anew."""
+    onset = episode.sounding
+    return onset is not None and abs(beep.onset - onset) <= REFITTED and beep.duration >= LONG
+
+
+def _outgrew(whole: LongBeep, part: LongBeep) -> bool:
+    """Whether a tone that waits for its name was but a part."""
+    return whole.onset <= part.onset and whole.end > part.end
 
 
 def _length_fits(profile: LongTone, whole: LongBeep) -> bool:

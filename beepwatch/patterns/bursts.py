@@ -1,14 +1,18 @@
 """Bursts: groups of pulses that are counted, as the standards' own signals are made of."""
 
 import math
+from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from beepwatch.patterns import evidence
-from beepwatch.patterns.memory import Note
+from beepwatch.patterns.memory import WIDTH, Note, fold
 from beepwatch.patterns.profiles import Bursts, Span
 
+EXPLAINED = 16.0
+"""A counted group explains the single beeps of its tone up to this long after it, s (medical bursts: up to
+15 s)."""
 ALIKE = math.log(1.6)
 """Pulses of one group differ in length by less than this factor (judgement: echo lengthens the last one)."""
 
@@ -57,6 +61,39 @@ def last_burst(profile: Bursts, notes: Sequence[Note]) -> Burst | None:
         return None
     quiet = group[0].beep.onset - notes[-size - 1].beep.end if len(notes) > size else math.inf
     return Burst(group) if quiet >= profile.pauses[0][0] - profile.slack else None
+
+
+class Counted:
+    """Groups heard lately: they explain the single beeps of their tone, so that no breaths are made of
+    these.
+    """
+
+    def __init__(self, profiles: Sequence[Bursts]) -> None:
+        self._profiles = tuple(profiles)
+        self._heard: deque[tuple[Bursts, Burst]] = deque(maxlen=32)
+
+    def hear(self, pulses: Sequence[Note]) -> None:
+        """The last of `pulses` (one line of tone) is new: it may complete a group, or undo one that it
+        follows.
+        """
+        newest = pulses[-1].beep
+        for profile, burst in list(self._heard):
+            close = 0.0 < newest.onset - burst.end < profile.pauses[0][0] - profile.slack
+            if close and abs(newest.frequency / burst.notes[0].beep.frequency - 1.0) <= WIDTH:
+                self._heard.remove((profile, burst))
+        for profile in self._profiles:
+            found = last_burst(profile, pulses)
+            if found is not None:
+                self._heard.append((profile, found))
+
+    def explains(self, note: Note) -> bool:
+        """Whether a group of this note's tone, or of one it is a harmonic of, was heard within EXPLAINED."""
+        beep = note.beep
+        return any(
+            burst.end > beep.onset - EXPLAINED
+            and fold(beep.frequency, burst.notes[0].beep.frequency, WIDTH) is not None
+            for _, burst in self._heard
+        )
 
 
 def latest(profile: Bursts, notes: Sequence[Note], since: float) -> Burst | None:

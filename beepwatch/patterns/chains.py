@@ -8,7 +8,7 @@ is worked out at every length of the walk, so that a bad start is forgotten, and
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from beepwatch.patterns import evidence
@@ -25,6 +25,11 @@ TONE = 0.004
 """Beeps of one chain agree in tone to this (prototype: 0.002 % in rooms; nothing is gained below 0.3 %)."""
 STRAY = 0.08
 """A sound of the tone shorter than this is no extra beep, s (prototype)."""
+STICKS_OUT = 0.4
+"""A piece of a beep reaches no further beyond what was told of it than this share of its length
+(judgement)."""
+MOST_EXTRA = 4
+"""Strangers that count (prototype); twins all count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +68,26 @@ class Chain:
         return sum(self.units) / len(self.units)
 
 
-def breaths(profile: Breaths, notes: Sequence[Note], least: int, *, known: bool, quiet: bool) -> Chain | None:
-    """The best chain of `least` or more beeps that ends at the last of `notes`; None when there is none.
+def breaths(
+    profile: Breaths, notes: Sequence[Note], least: int, limit: float, *, known: bool, quiet: bool
+) -> Chain | None:
+    """The best chain of `least` or more beeps that ends at the last of `notes` and reaches `limit`, or None.
 
     notes: all sounds of one tone by onset, the newest last. known: the tone itself is no doubt.
     quiet: little else is heard, so beeps may be missed and breaths may wander at a lower price.
     """
     best: Chain | None = None
+    floor = limit
     grip = LOOSE if quiet else TIGHT
     for walk in _walks(notes, profile.length, profile.period, profile.pause, grip):
         for count in range(least, len(walk) + 1):
-            chain = _weigh(profile, notes, walk[:count], grip, known=known)
-            if best is None or chain.ratio > best.ratio:
-                best = chain
+            if math.gcd(*(steps for _, steps in walk[1:count])) > 1:
+                continue  # nothing was ever heard one unit apart: the unit is a guess
+            chain = _weigh(profile, walk[:count], grip, known=known)
+            if chain.ratio >= floor:  # strangers only take away: they are looked for last
+                ratio = chain.ratio + _extra(notes, walk[:count])
+                if ratio >= floor:
+                    best, floor = replace(chain, ratio=ratio), ratio
     return best
 
 
@@ -105,7 +117,7 @@ def _walks(
 ) -> Iterator[_Walk]:
     newest = notes[-1]
     size = newest.beep.duration
-    if not (length[0] <= size <= length[1] and newest.beep.onset_known):
+    if newest.part or not (length[0] <= size <= length[1] and newest.beep.onset_known):
         return
     able = [note for note in notes[:-1] if _likes(note, newest)]
     for place in range(len(able) - 1, max(-1, len(able) - 1 - NEIGHBOURS), -1):
@@ -120,6 +132,7 @@ def _likes(note: Note, newest: Note) -> bool:
     beep, other = note.beep, newest.beep
     return (
         beep.onset_known
+        and not note.part
         and abs(math.log(beep.duration / other.duration)) <= UNLIKE
         and fold(beep.frequency, other.frequency, TONE) is not None
     )
@@ -161,20 +174,14 @@ def _units(walk: _Walk) -> list[float]:
     return [(young.beep.onset - old.beep.onset) / steps for (young, _), (old, steps) in pairwise(walk)]
 
 
-def _weigh(profile: Breaths, notes: Sequence[Note], walk: _Walk, grip: Grip, *, known: bool) -> Chain:
-    """S of a walk: character, repeats, rhythm, likeness, missed beeps, extra beeps, doubts."""
+def _weigh(profile: Breaths, walk: _Walk, grip: Grip, *, known: bool) -> Chain:
+    """S of a walk without its strangers: character, repeats, rhythm, likeness, missed beeps, doubts."""
     units = _units(walk)
     lengths = [note.beep.duration for note, _ in walk]
     missed = sum(steps - 1 for _, steps in walk[1:])
-    ratio = (
-        _character(walk)
-        + evidence.REPEAT * (len(walk) - 1)
-        + evidence.rhythm(units)
-        + evidence.alike(lengths)
-        + grip.missed * missed
-        + _extra(notes, walk)
-        - _doubt(profile, units, lengths, None if known else walk[0][0].beep.frequency)
-    )
+    regular = evidence.REPEAT * (len(walk) - 1) + evidence.rhythm(units) + evidence.alike(lengths)
+    doubts = _doubt(profile, units, lengths, None if known else walk[0][0].beep.frequency)
+    ratio = _character(walk) + min(evidence.REGULAR, regular + grip.missed * missed - doubts)
     return _chain(walk, units, missed, ratio)
 
 
@@ -203,19 +210,34 @@ def _doubt(profile: Breaths, units: Sequence[float], lengths: Sequence[float], t
 
 
 def _extra(notes: Sequence[Note], walk: _Walk) -> float:
-    """What other sounds of the tone say, from two periods before the oldest beep on: at most four count."""
+    """What other sounds of the tone say, from two periods before the oldest beep on."""
     newest, oldest = walk[0][0].beep, walk[-1][0].beep
     unit = (newest.onset - oldest.onset) / sum(steps for _, steps in walk[1:])
     own = {id(note) for note, _ in walk}
-    costs = sorted(
-        evidence.TWIN if abs(math.log(note.beep.duration / newest.duration)) <= UNLIKE else evidence.EXTRA
+    between = [
+        abs(math.log(note.beep.duration / newest.duration)) <= UNLIKE
         for note in notes
         if id(note) not in own
+        and not (note.part or note.joined)
         and note.beep.duration > STRAY
+        and not _piece(note, walk)
         and note.beep.onset > oldest.onset - 2.0 * unit
         and not _before(note, oldest.onset, unit)
-    )
-    return sum(costs[:4])
+    ]
+    twins = sum(between)
+    return evidence.TWIN * twins + evidence.EXTRA * min(MOST_EXTRA, len(between) - twins)
+
+
+def _piece(note: Note, walk: _Walk) -> bool:
+    """Whether a sound is a piece of a beep of the chain, broken by a cough or a room's null, or its
+    harmonic: it
+    touches that beep and does not reach far beyond it."""
+    beep = note.beep
+    for own, _ in walk:
+        over = own.beep.duration * STICKS_OUT
+        if own.beep.onset - over <= beep.onset and beep.end <= own.beep.end + over:
+            return True
+    return False
 
 
 def _before(note: Note, oldest: float, unit: float) -> bool:

@@ -20,6 +20,8 @@ RECENT = 64
 """Beeps that the medians are taken over."""
 SETTLED = 7.0
 """How far above its bound the evidence of an open alarm may grow, nats: 0.1 % of doubt stay (judgement)."""
+HUM = 70.0
+"""A tone under way is told to have ended, or to be a hum, before it has lasted this long, s."""
 LATE = 1.0
 """How long after a beep's end hearing may tell of it, s."""
 
@@ -55,8 +57,9 @@ class Episode:
         self._held = 0.0
         self._deaf: float | None = None
         self._swallowed = 0.0
-        self.swallowing = False
-        """A long tone of the same sounder is under way: a beep would not be heard."""
+        self.swallowing: float | None = None
+        """Onset of a long tone of the same sounder that is under way: no beep of this alarm can be heard."""
+        self._told_of = -math.inf
 
     # -- what was heard
 
@@ -157,9 +160,10 @@ class Episode:
         """Stream time of its next step (`step` in the matcher): over, or too loud to tell; inf while
         neither can come.
         """
-        if self.sounding is not None or self.swallowing:
-            return math.inf
-        nominal = self.last + self.silence() + self._swallowed
+        nominal = max(self.last + self.silence() + self._swallowed, self._told_of)
+        for onset in (self.sounding, self.swallowing):
+            if onset is not None:
+                nominal = max(nominal, onset + HUM)
         if not self.told:
             return nominal
         return math.inf if self._deaf is not None else nominal + self._held
@@ -182,10 +186,11 @@ class Episode:
         if self._deaf is None:
             self._held += max(0.0, end - max(start, self.last))
 
-    def swallow(self, onset: float, end: float) -> None:
-        """A long tone of the same sounder sounded: no beep of this alarm could."""
-        self.swallowing = False
+    def swallow(self, onset: float, end: float, known: float) -> None:
+        """A long tone of the same sounder sounded, known at `known`: no beep of this alarm could."""
+        self.swallowing = None
         self._swallowed += max(0.0, end - max(onset, self.last))
+        self._told_of = known
 
     def _undeafen(self, now: float) -> None:
         if self._deaf is not None:

@@ -35,6 +35,13 @@ SHARE = 2.0
 REPEAT = math.log(3.0)
 """One more alike beep at its due time (measured by a prototype: ln 2 to ln 2.7 in all music, ln 3 in its
 first hours)."""
+FAINT = -18.0
+"""A long tone fainter than this, dB SNR in 0-8 kHz, must come twice."""
+REGULAR = 10.0
+"""What repeats, rhythm and likeness can add up to, nats: a looped ringtone is as regular as any alarm, so
+against
+what is no sounder regularity alone never decides (the mixture of "everything else" has a part that repeats
+for ever)."""
 EXTRA = -1.5
 """One more sound of the same tone between two beeps (prototype's fit)."""
 TWIN = -4.0
@@ -66,30 +73,38 @@ def sounder(character: Character) -> float:
         + 0.13 * company
         + 0.11 * min(company, 0.0)
         + 0.28 * min(30.0, max(0.0, character.neighbours))
-        - 0.6 * max(0.0, character.wander - 1.5)
-        - 0.13 * max(0.0, character.flatness - 8.5)
-        - 1.2 * max(0.0, 0.7 - character.purity)
-        - 5.8 * max(0.0, character.before - 0.8)
-        - 4.5 * max(0.0, character.after - 0.8)
-        - 1.2 * max(0.0, character.valley - 9.0)
+        - 3.0 * max(0.0, character.wander - 0.5)
+        - 0.2 * max(0.0, character.flatness - 6.0)
+        - 8.0 * max(0.0, 0.9 - character.purity)
+        - 3.0 * max(0.0, character.before - 0.2)
+        - 4.5 * max(0.0, character.after - 0.3)
+        - 0.3 * max(0.0, character.valley - 10.0)
     )
     return min(CHARACTER[1], max(CHARACTER[0], figure))
 
 
-def long_tone(character: Character) -> float:
-    """Evidence of a long tone's character: three yes-or-no questions and its edges.
+def long_tone(character: Character, snr: float, drone: bool) -> float:
+    """Evidence of a long tone: yes-or-no questions of its character, its level and what sounds beside it.
 
+    snr: dB in 0-8 kHz. drone: whether another long tone sounded at the same time.
     Shares among a prototype's 127 true long beeps in rooms and 205 tones of 8.5-11.5 s in 47.5 h of real
     sound:
     steady to 0.4 % 127 and 26; neighbours 8 dB down 127 and 22 (8 of the 26); company 6 dB down 119 and 2
     of those 8.
-    A share of 0 or of all is read by the rule of three.
+    A share of 0 or of all is read by the rule of three. The others by judgement, from the recordings that
+    tests/bench/features.py hears: a game's drone of three pure tones at once, and a partial of electronic
+    music
+    30 dB below the rest; such a tone must come twice.
     """
-    steady = 2.06 if character.spread <= 0.004 else -3.6
-    alone = 1.2 if character.neighbours >= 8.0 else -3.6
-    company = 1.3 if character.company >= 6.0 else -2.5
-    edges = 0.5 if max(character.before, character.after) < 0.8 else -1.5
-    return steady + alone + company + edges
+    return (
+        (2.06 if character.spread <= 0.004 else -3.6)
+        + (1.2 if character.neighbours >= 8.0 else -3.6)
+        + (1.3 if character.company >= 6.0 else -2.5)
+        + (0.5 if max(character.before, character.after) < 0.8 else -1.5)
+        + (0.0 if character.purity >= 0.6 else -3.6)
+        + (0.0 if snr >= FAINT else -2.0)
+        + (-4.0 if drone else 0.0)
+    )
 
 
 def rhythm(units: Sequence[float]) -> float:

@@ -22,9 +22,6 @@ from beepwatch.patterns.judge import Judge, urgency
 from beepwatch.patterns.memory import KEEP, WIDTH, Memory, Note
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
 
-EXPLAINED = 16.0
-"""A counted group explains the single beeps of its tone up to this long after it, s (the longest pause of a
-group but one)."""
 LEAST = 3
 """Beeps before lead-disconnect is named; one fewer on a known tone."""
 SWALLOWS = 2.6
@@ -32,6 +29,8 @@ SWALLOWS = 2.6
 NOISE_EVERY = 6.0
 """While hearing listens it tells the room's noise each 2 s or so; beyond this it did not hear (judgement),
 s."""
+BREAK = 1.0
+"""Evidence that a beep in pieces costs, nats (judgement)."""
 STRETCH = 1.6
 """A further beep of an open alarm may differ in length by this factor."""
 
@@ -56,6 +55,7 @@ class Matcher:
         self._breaths = tuple(p for p in chosen if isinstance(p, Breaths))
         self._bursts = tuple(p for p in chosen if isinstance(p, Bursts))
         self._steady = tuple(p for p in chosen if isinstance(p, Steady))
+        self._counted = bursts.Counted(self._bursts)
         unknown = self._steady[0] if self._steady else None
         long_tones = tuple(p for p in chosen if isinstance(p, LongTone))
         self._batteries = Batteries(long_tones, unknown, self._book, self._judge)
@@ -74,7 +74,7 @@ class Matcher:
             case Sounding():
                 made = self._sounding(event)
             case SteadyTone():
-                made = self._batteries.steady_tone(event)
+                made = self._steady_tone(event)
             case Noise():
                 made = self._hear_noise(event)
         return out + sorted(made, key=_order)
@@ -128,8 +128,13 @@ class Matcher:
 
     def _sounding(self, event: Sounding) -> list[AlarmEvent]:
         for episode in self._breaths_on(event.frequency):
-            episode.swallowing = True
+            episode.swallowing = event.onset
         return self._batteries.sounding(event)
+
+    def _steady_tone(self, event: SteadyTone) -> list[AlarmEvent]:
+        for episode in self._breaths_on(event.frequency):
+            episode.swallow(event.onset, event.known, event.known)
+        return self._batteries.steady_tone(event)
 
     def _breaths_on(self, frequency: float) -> list[Episode]:
         return [e for e in self._book.open if isinstance(e.profile, Breaths | Steady) and e.near(frequency)]
@@ -139,7 +144,7 @@ class Matcher:
     def _beep(self, beep: Beep) -> list[AlarmEvent]:
         if beep.duration >= SWALLOWS:
             for episode in self._breaths_on(beep.frequency):
-                episode.swallow(beep.onset, beep.end)
+                episode.swallow(beep.onset, beep.end, beep.known)
         note = Note(beep, evidence.sounder(beep.character))
         self._memory.add(note)
         out = self._batteries.beep(beep)
@@ -150,7 +155,16 @@ class Matcher:
             self._memory.meter(beep)
         if owner is None or isinstance(owner.profile, Steady):
             out += self._raise(note, owner)
+            whole = self._memory.joined(beep)
+            if whole is not None and not out:
+                out += self._raise_whole(Note(whole, note.score - BREAK, joined=True))
         return out
+
+    def _raise_whole(self, note: Note) -> list[AlarmEvent]:
+        """The same for a breath's beep that came in pieces."""
+        self._memory.add(note)
+        notes = self._on_tone(note)
+        return [event for breaths in self._breaths for event in self._raise_breaths(breaths, notes)]
 
     def _add(self, episode: Episode, note: Note) -> list[AlarmEvent]:
         """One more sound of an open alarm; a fragment of its beep only tells that it goes on."""
@@ -160,7 +174,7 @@ class Matcher:
             return []
         episode.add(beep.onset, beep.end, beep.frequency, beep.level)
         if isinstance(profile, Bursts):
-            burst = bursts.last_burst(profile, self._on_tone(note))
+            burst = bursts.last_burst(profile, self._pulses(note))
             if burst is not None:
                 episode.mark(burst.onset)
         episode.believe(evidence.REPEAT if note.score > 0 else 0.0)
@@ -171,26 +185,32 @@ class Matcher:
         notes = self._memory.on_tone(note.beep.frequency, WIDTH, note.beep.onset - KEEP)
         return [other for other in notes if other.beep.onset < note.beep.onset] + [note]
 
+    def _pulses(self, note: Note) -> list[Note]:
+        """The same without its harmonics: pulses are counted on one line."""
+        tone = note.beep.frequency
+        return [
+            other
+            for other in self._on_tone(note)
+            if not other.joined and abs(other.beep.frequency / tone - 1.0) <= WIDTH
+        ]
+
     # -- new alarms
 
     def _raise(self, note: Note, owner: Episode | None) -> list[AlarmEvent]:
         """New alarms that this beep decides: counted groups first, since they explain single beeps too."""
-        notes = self._on_tone(note)
+        pulses = self._pulses(note)
+        self._counted.hear(pulses)
         for counted in self._bursts:
-            found = self._raise_bursts(counted, notes)
+            found = self._raise_bursts(counted, pulses)
             if found:
                 return found
-        if self._grouped(notes):
+        notes = self._on_tone(note)
+        if self._counted.explains(note):
             return []
         out = [event for breaths in self._breaths for event in self._raise_breaths(breaths, notes)]
         if not out and owner is None:
             out = [event for steady in self._steady for event in self._raise_steady(steady, notes)]
         return out
-
-    def _grouped(self, notes: Sequence[Note]) -> bool:
-        """Whether counted groups explain the latest pulses of this tone."""
-        since = notes[-1].beep.onset - EXPLAINED
-        return any(bursts.latest(profile, notes, since) is not None for profile in self._bursts)
 
     def _raise_bursts(self, profile: Bursts, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
@@ -210,9 +230,9 @@ class Matcher:
             return []
         quiet = self._judge.quiet(beep.frequency, beep.known)
         least = LEAST - 1 if known else LEAST
-        chain = chains.breaths(profile, notes, least, known=known, quiet=quiet)
         limit = self._judge.limit(profile, beep.frequency, beep.known, known)
-        if chain is None or chain.ratio < limit:
+        chain = chains.breaths(profile, notes, least, limit, known=known, quiet=quiet)
+        if chain is None:
             return []
         return self._begin(profile, profile.priority, [[n.beep] for n in chain.notes], chain.ratio, limit)
 
@@ -220,7 +240,7 @@ class Matcher:
         beep = notes[-1].beep
         taught = self._judge.taught(beep.frequency)
         chain = chains.steady(profile, notes, profile.beeps_known if taught else profile.beeps)
-        limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
+        limit = self._judge.limit(profile, beep.frequency, beep.known, known=taught)
         if chain is None or chain.ratio < limit or not self._judge.allowed(profile, beep.frequency, taught):
             return []
         priority = profile.taught if taught else profile.priority

@@ -3,11 +3,11 @@
 import math
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from beepwatch.events import Beep
 
-RATIOS = (1.0, 2.0, 3.0, 0.5, 1.0 / 3.0)
+RATIOS = (1.0, 2.0, 3.0, 4.0, 0.5, 1.0 / 3.0, 0.25)
 """In a room null a sounder may be heard at twice or three times its tone (measured by a prototype: 4 rooms
 of 37)."""
 WIDTH = 0.01
@@ -16,16 +16,30 @@ DEPTH = 48
 """Beeps kept a bin."""
 KEEP = 150.0
 """Seconds that a short beep is kept: more than two periods of the slowest regular pattern."""
+EDGE = 0.15
+"""A part's edges may stick out by this: weak sounds have uncertain edges, s (judgement)."""
+TOUCH = 0.36
+"""Pieces closer than hearing's own bridge are one beep, s."""
+LONGEST = 2.6
+"""Longer than any breath's beep, s: not joined here."""
+BROKEN = 0.004
+"""Pieces of one beep agree in tone to this."""
+COVER = 0.75
+"""Share of a broken beep that sounds; counted pulses have as much pause as tone (judgement)."""
 METER = (60.0, 0.3, 64)
 """The meter of foreign beeps: over how many seconds, from which length (s), how many are kept at most."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class Note:
     """A beep and what it is worth as evidence of a sounder, nats."""
 
     beep: Beep
     score: float
+    part: bool = False
+    """It lies within a longer sound of the same tone: a piece or a harmonic of that, no beep of its own."""
+    joined: bool = False
+    """It was made of the pieces of a broken beep, which are kept too."""
 
 
 def fold(frequency: float, tone: float, tolerance: float) -> float | None:
@@ -46,7 +60,16 @@ class Memory:
         self._foreign: deque[tuple[float, float]] = deque(maxlen=METER[2])
 
     def add(self, note: Note) -> None:
-        """Keep a beep."""
+        """Keep a beep; of two on one tone of which one lies within the other the shorter is but a part."""
+        beep = note.beep
+        for other in () if note.joined else self._near(beep.frequency):
+            if (
+                not other.joined
+                and other.beep.end > beep.onset
+                and fold(other.beep.frequency, beep.frequency, WIDTH) is not None
+            ):
+                other.part = other.part or _within(other.beep, beep)
+                note.part = note.part or _within(beep, other.beep)
         self._bins.setdefault(_bin(note.beep.frequency), deque(maxlen=DEPTH)).append(note)
 
     def meter(self, beep: Beep) -> None:
@@ -70,11 +93,45 @@ class Memory:
         found.sort(key=lambda note: note.beep.onset)
         return found
 
+    def joined(self, beep: Beep) -> Beep | None:
+        """One beep made of this one and the pieces just before it on its own tone, if it was broken; else
+        None.
+        """
+        line = [beep]
+        notes = [
+            note.beep
+            for note in self._near(beep.frequency)
+            if not note.joined and note.beep is not beep and note.beep.end <= beep.onset + EDGE
+        ]
+        for piece in sorted(notes, key=lambda other: other.onset, reverse=True):
+            hole = line[0].onset - piece.end
+            if hole > TOUCH or beep.end - piece.onset > LONGEST:
+                break
+            if hole > -TOUCH and abs(piece.frequency / beep.frequency - 1.0) <= BROKEN:
+                line.insert(0, piece)
+        whole = line[-1].end - line[0].onset
+        if len(line) == 1 or sum(piece.duration for piece in line) < COVER * whole:
+            return None
+        return replace(
+            max(line, key=lambda piece: piece.duration),
+            onset=line[0].onset,
+            duration=whole,
+            known=beep.known,
+            onset_known=line[0].onset_known,
+        )
+
     def _near(self, tone: float) -> Iterator[Note]:
         for ratio in RATIOS:
             middle = _bin(tone * ratio)
             for place in (middle - 1, middle, middle + 1):
                 yield from self._bins.get(place, ())
+
+
+def _within(beep: Beep, other: Beep) -> bool:
+    """Whether a beep lies within a longer one, of which it may be the harmonic as heard."""
+    if beep.duration >= other.duration:
+        return False
+    return beep.onset >= other.onset - EDGE and beep.end <= other.end + EDGE
 
 
 def _bin(frequency: float) -> int:

@@ -2,28 +2,37 @@
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from beepwatch.events import Beep, Character
+from beepwatch.events import Beep, Character, Sounding
 from beepwatch.patterns import evidence
-from beepwatch.patterns.memory import fold
+from beepwatch.patterns.memory import WIDTH, fold
 from beepwatch.patterns.profiles import LongTone
 
-LEAST = 0.8
+LEAST = 0.3
 """The shortest piece of a broken tone, s (judgement)."""
-LONG_PIECE = 4.0
-"""A broken tone has a piece at least this long, s: longer than any breath (judgement)."""
+NICK = 0.4
+"""Pieces as near as this are one tone: no two beeps of a breath are, s (hearing bridges up to 0.36 s)."""
 LARGE = 2.6
 """Pieces longer than any breath's beep, s: they may be further apart."""
 HOLE = (0.8, 3.0)
 """The widest hole beside a piece shorter than LARGE (a cough), and between two large ones (a fade), s
 (judgement)."""
 PIECES = 4
-"""Pieces that one tone may be broken into."""
+"""Pieces with holes wider than NICK between that one tone may be broken into."""
+MOST = 12
+"""Pieces looked at."""
 COVER = 0.75
 """Share of its length that a broken tone must sound (judgement)."""
 SAME = 0.004
 """Tones of the pieces agree to this (prototype: true long tones drift 0.2 %)."""
+SHARED = 0.5
+"""Two long tones at once for more than this share are a drone (judgement)."""
+PURE = 0.7
+"""Purity of a tone under way that is one (true long tones in rooms: 0.74-0.98, measured)."""
+GOES_ON = 0.6
+"""Power after the end over the tone's, above which the end is none: the tone goes on (true ends: at most
+0.34)."""
 REPEATED = 3.0
 """Evidence of an alike long tone one period before: under one in twenty by chance (judgement), nats."""
 
@@ -33,6 +42,8 @@ class LongBeep:
     """A long tone, joined from its pieces, oldest first."""
 
     pieces: tuple[Beep, ...]
+    drone: bool = False
+    """Another long tone sounded at the same time."""
 
     @property
     def onset(self) -> float:
@@ -63,7 +74,10 @@ class LongBeep:
     def ratio(self) -> float:
         """Evidence of its character, nats: the mean over its pieces, by their length."""
         total = sum(piece.duration for piece in self.pieces)
-        return sum(evidence.long_tone(inner(self, piece)) * piece.duration for piece in self.pieces) / total
+        return (
+            sum(evidence.long_tone(inner(self, piece), piece.snr, self.drone) * piece.duration for piece in self.pieces)
+            / total
+        )
 
 
 def inner(whole: LongBeep, piece: Beep) -> Character:
@@ -91,12 +105,29 @@ class LongTones:
     def __init__(self) -> None:
         self._pieces: deque[Beep] = deque(maxlen=64)
         self._heard: deque[LongBeep] = deque(maxlen=64)
+        self._under_way: deque[Sounding] = deque(maxlen=32)
+
+    def drone(self, frequency: float, onset: float, end: float) -> bool:
+        """Whether a long tone of another sounder shared most of the time from `onset` to `end`."""
+        return any(
+            min(end, other.onset + other.lasted) - max(onset, other.onset) > SHARED * (end - onset)
+            and fold(other.frequency, frequency, WIDTH) is None
+            for other in self._under_way
+        )
+
+    def under_way(self, event: Sounding) -> None:
+        """A tone that still sounds: one that is pure counts as a drone beside another."""
+        if event.character.purity >= PURE:
+            self._under_way.append(event)
 
     def hear(self, beep: Beep) -> list[LongBeep]:
         """All the long tones that this beep may complete, the longest first."""
         if beep.duration < LEAST:
             return []
-        wholes = list(_joined(beep, self._pieces))
+        wholes = [
+            replace(whole, drone=self.drone(whole.frequency, whole.onset, whole.end))
+            for whole in _joined(beep, self._pieces)
+        ]
         self._pieces.append(beep)
         return wholes
 
@@ -127,20 +158,30 @@ def weigh(line: Sequence[LongBeep]) -> float:
 
 def _joined(beep: Beep, pieces: Sequence[Beep]) -> list[LongBeep]:
     """The beep with the pieces before it that may be one tone with it, longest first, the beep alone last."""
-    line, found = [beep], [LongBeep((beep,))]
+    line, found, holes = [beep], [LongBeep((beep,))], 0
     for piece in reversed(pieces):
         hole = line[0].onset - piece.end
-        widest = HOLE[1] if min(piece.duration, line[0].duration) >= LARGE else HOLE[0]
-        if len(line) == PIECES or hole > HOLE[1]:
+        if len(line) == MOST or hole > HOLE[1]:
             break
-        if 0 <= hole <= widest and fold(piece.frequency, beep.frequency, SAME) is not None:
-            line.insert(0, piece)
-            if _whole(line):
-                found.insert(0, LongBeep(tuple(line)))
+        if hole < -NICK or fold(piece.frequency, beep.frequency, SAME) != 1.0:
+            continue
+        holes += hole > NICK
+        if holes >= PIECES or hole > _widest(piece, line[0]):
+            break
+        line.insert(0, piece)
+        if _whole(line):
+            found.insert(0, LongBeep(tuple(line)))
     return found
 
 
+def _widest(piece: Beep, other: Beep) -> float:
+    """The widest hole that two neighbouring pieces of one tone may have between them, s."""
+    return HOLE[1] if min(piece.duration, other.duration) >= LARGE else HOLE[0]
+
+
 def _whole(line: Sequence[Beep]) -> bool:
+    """Whether pieces make one tone: one is longer than any breath's beep, and there is more tone than
+    hole.
+    """
     sounding = sum(piece.duration for piece in line)
-    long_enough = max(piece.duration for piece in line) >= LONG_PIECE
-    return long_enough and sounding >= COVER * (line[-1].end - line[0].onset)
+    return max(piece.duration for piece in line) >= LARGE and sounding >= COVER * (line[-1].end - line[0].onset)

@@ -1,0 +1,144 @@
+"""Lead-disconnect: every breath of the handbooks, missed, broken and wandering beeps, and what is not it."""
+
+import random
+
+import pytest
+
+from beepwatch.events import Beep, Character
+from tests.patterns.simulated import LATENCY, beep, breaths, bursts, final, known, names, raised_at, run
+
+COMBINATIONS = [
+    (rate, length)
+    for rate in range(8, 31)
+    for length in (0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5)
+    if 60 / rate - length >= 0.5
+]
+"""8-30 breaths a minute (adults 12-20, paced 8-14, child asleep 22) with inspiratory times of 0.7-1.5 s
+(handbooks'
+0.8-1.5, quoted; paced 1.1-1.3, from memory) that leave a pause of 0.5 s."""
+
+
+@pytest.mark.parametrize(("rate", "length"), COMBINATIONS)
+def test_every_breath_of_the_handbooks_is_found(rate: int, length: float) -> None:
+    """Found by the third beep, or by the seventh where the beep takes over 44 % of the breath."""
+    period = 60 / rate
+    told = run(breaths(10, period, length), until=10 * period + 3)
+    assert names(told) == ["lead-disconnect"]
+    beeps = 3 if length / period <= 0.44 else 7
+    assert raised_at(told) <= 3 + (beeps - 1) * period + length + LATENCY + 1e-6
+
+
+@pytest.mark.parametrize("period", [1.5, 2.0, 3.0, 5.0, 7.5, 10.0])
+def test_the_period_is_measured_to_a_tenth_of_a_percent(period: float) -> None:
+    """Eight or more beeps whose onsets err by 5 ms sd, three of twelve missed: error of the period under
+    0.5 %.
+    """
+    lot = random.Random(round(period * 10))
+    for _ in range(20):
+        beeps = [beep(3 + period * k + lot.gauss(0, 0.005), min(0.3 * period, 1.5)) for k in range(14)]
+        heard = [one for index, one in enumerate(beeps) if index not in {5, 9, 10}]
+        (alarm,) = final(run(heard))
+        assert alarm.period == pytest.approx(period, rel=0.005)
+
+
+def breaths_with(
+    lot: random.Random, *, missed: float, wander: float, count: int = 40, period: float = 5.0
+) -> list[Beep]:
+    """Beeps of a sleeper's breath: each missed with a probability, each period with a relative sd."""
+    heard, onset = [], 3.0
+    for _ in range(count):
+        if lot.random() >= missed:
+            heard.append(beep(onset + lot.gauss(0, 0.018), 1.2 * (1 + lot.gauss(0, 0.02))))
+        onset += period * max(0.5, lot.gauss(1.0, wander))
+    return heard
+
+
+@pytest.mark.parametrize(
+    ("missed", "wander", "most"), [(0.0, 0.1, 3), (0.2, 0.0, 6), (0.2, 0.1, 7), (0.4, 0.0, 12), (0.4, 0.1, 12)]
+)
+def test_missed_beeps_and_wandering_breaths(missed: float, wander: float, most: int) -> None:
+    """In a quiet room 95 % are raised by this breath (200 runs, seeded)."""
+    lot = random.Random(7)
+    breath = []
+    for _ in range(200):
+        told = run(breaths_with(lot, missed=missed, wander=wander))
+        assert set(names(told)) == {"lead-disconnect"}
+        breath.append((raised_at(told) - 3 - 1.2 - LATENCY) / 5.0 + 1)
+    breath.sort()
+    assert breath[190] <= most + 0.6  # breaths that wander do not keep to the average's clock
+
+
+def test_one_wandering_sleeper_is_one_alarm() -> None:
+    """An hour of breaths with 10 % sd and 20 % missed: raised once, never split, never ended."""
+    lot = random.Random(3)
+    told = run(breaths_with(lot, missed=0.2, wander=0.1, count=720))
+    assert names(told) == ["lead-disconnect"]
+    assert len(final(told)) == 1
+    assert final(told)[0].ended is None
+
+
+def test_breaths_that_slow_down_stay_one_alarm() -> None:
+    """From 20 to 8 a minute over five minutes."""
+    onset, heard = 3.0, []
+    for index in range(60):
+        heard.append(beep(onset, 1.2))
+        onset += 3.0 + 4.5 * index / 60
+    told = run(heard)
+    assert names(told) == ["lead-disconnect"]
+    assert final(told)[0].beeps >= 58
+
+
+def test_a_beep_broken_by_a_cough_does_not_split_the_alarm() -> None:
+    """Two pieces of one breath's beep belong to the open alarm."""
+    whole = breaths(12)
+    heard = [*whole[:5], beep(whole[5].onset, 0.5), beep(whole[5].onset + 0.7, 0.5), *whole[6:]]
+    told = run(heard)
+    assert names(told) == ["lead-disconnect"]
+    assert len(final(told)) == 1
+
+
+@pytest.mark.parametrize("tone", [None, 2730.0])
+def test_lead_disconnect_is_not_named_from_other_makers_rhythms(tone: float | None) -> None:
+    """Told their very tone: truck, microwave, chirp, quartz alarm clock, washer, two-second pips and
+    half-hours.
+    """
+    others = {
+        "reversing truck, 0.5 s every 1.0 s": breaths(30, 1.0, 0.5),
+        "microwave, 1 s on, 1 s off, five times": breaths(5, 2.0, 1.0),
+        "low-battery chirp, 0.1 s a minute": breaths(10, 60.0, 0.1),
+        "alarm clock, pairs of 0.13 s": bursts((0.0, 0.25), 0.13, 1.03, 30, frequency=2730.0),
+        "washer, 0.3 s every 0.7 s": breaths(10, 0.7, 0.3),
+        "a long beep every 20 s": breaths(6, 20.0, 1.2),
+        "kettle": [beep(3, 47.0)],
+    }
+    for name, heard in others.items():
+        assert set(names(run(heard, tone=tone))) <= {"unknown"}, name
+
+
+def test_ringback_is_not_named_untaught() -> None:
+    """European ringback, 425 Hz, 1 s on, 4 s off (ITU-T E.180, from memory) *is* the rhythm: the tone
+    decides.
+    """
+    assert set(names(run(breaths(20, 5.0, 1.0, frequency=425.0)))) <= {"unknown"}
+
+
+def test_music_needs_more_evidence() -> None:
+    """With ten foreign beeps a minute and the tone's faults of an instrument three repeats are not enough."""
+    instrument = Character(company=5.0, neighbours=20.0)
+    others = [beep(1 + 3.1 * k, 0.5, 1000.0 + 37 * k) for k in range(30)]
+    notes = [beep(5.3 + 5 * k, 1.2, 2000.0, character=instrument) for k in range(3)]
+    assert names(run(sorted([*others, *notes], key=known))) == []
+
+
+def test_a_voice_is_never_lead_disconnect() -> None:
+    """Ever so regular, a sound without a sounder's character is nothing."""
+    voice = Character(purity=0.6, flatness=12.0, wander=4.0, neighbours=6.0, company=-10.0)
+    heard = [beep(3 + 5 * k, 1.2, character=voice) for k in range(30)]
+    assert names(run(heard)) == []
+
+
+def test_a_beep_already_under_way_is_no_part_of_the_rhythm() -> None:
+    """Its onset is not known: the three after it decide."""
+    heard = [beep(0.0, 0.7, onset_known=False), *breaths(4, start=4.5)]
+    assert names(run(heard)) == ["lead-disconnect"]
+    assert final(run(heard))[0].onset == pytest.approx(4.5)
