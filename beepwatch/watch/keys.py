@@ -19,19 +19,21 @@ class Keys:
         self._press = press
         self._descriptor = descriptor
         self._restore: Callable[[], None] | None = None
+        self._closed = False
         self.usable = _in_front(descriptor)
         if self.usable:
             self._restore = _unbuffered(descriptor)
             Thread(target=self._read, name="keys", daemon=True).start()
 
     def close(self) -> None:
-        """Give the terminal back as it was."""
+        """Give the terminal back as it was; a key that comes later is dropped."""
+        self._closed = True
         if self._restore is not None:
             self._restore()
             self._restore = None
 
     def _read(self) -> None:
-        while True:
+        while not self._closed:
             try:
                 key = _key(self._descriptor)
             except OSError:  # in the background now: the terminal is another program's
@@ -39,7 +41,7 @@ class Keys:
                 continue
             if not key:  # the terminal has gone
                 return
-            if key[0] in ANSWERS:
+            if key[0] in ANSWERS and not self._closed:
                 self._press()
 
 
