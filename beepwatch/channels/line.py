@@ -86,17 +86,18 @@ class Playing:
         self.round = round_
         self._voice, self._rate = voice, line.rate
         samples, self._whole = render(round_, voice, line.rate)
+        self._rendered = 0
         self._look_at = time.monotonic() + REFRESH
         self._told = False
         self._track = track_of(round_, samples, line.rate)
         line.put(self._track)
 
-    def complete(self) -> None:
-        """From the next beginning on, speak also the lines that were rendered meanwhile."""
-        now = time.monotonic()
-        if not self._whole and now >= self._look_at:
-            self._look_at = now + REFRESH
-            self._track.samples, self._whole = render(self.round, self._voice, self._rate)
+    def prepare(self) -> None:
+        """Have the next turn ready, long before it begins, with all lines that are spoken by now."""
+        now, turn = time.monotonic(), self._track.turn + 1
+        if turn != self._rendered or (not self._whole and now >= self._look_at):
+            self._rendered, self._look_at = turn, now + REFRESH
+            self._track.samples, self._whole = render(self.round, self._voice, self._rate, turn)
 
     def newly_begun(self) -> bool:
         """True once: when the sound system took the first samples."""

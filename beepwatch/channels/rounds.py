@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from beepwatch.channels.tone import END, REST, RISE, SOFT, Samples, silence, wake_tone
+from beepwatch.channels.tone import END, PULSES, REST, RISE, SOFT, Samples, silence, wake_tone
 from beepwatch.channels.voice import Voice
 from beepwatch.events import Priority
 
@@ -24,10 +24,13 @@ class Round:
     lines: tuple[str, ...] = ()
 
 
-def render(round_: Round, voice: Voice | None, rate: int) -> tuple[Samples, bool]:
-    """One round as float32 samples (n,); False with it where a line was not spoken yet. Never waits."""
+def render(round_: Round, voice: Voice | None, rate: int, turn: int = 0) -> tuple[Samples, bool]:
+    """One round as float32 samples (n,); False with it where a line was not spoken yet. Never waits.
+
+    turn: how often it was played before; the tone's length changes from turn to turn.
+    """
     spoken = [voice.speech(line, rate) if voice else None for line in round_.lines]
-    parts: list[Samples] = [wake_tone(rate), silence(REST, rate)]
+    parts: list[Samples] = [wake_tone(rate, PULSES[turn % len(PULSES)]), silence(REST, rate)]
     for samples in spoken:
         if samples is not None:
             parts += [samples, silence(PAUSE, rate)]
@@ -47,6 +50,8 @@ class Track:
         """Begin with `samples` (n > 0), from the start; `rise` s until full level."""
         self.samples = samples
         """What is played from the next beginning on; may be replaced at any time."""
+        self.turn = 0
+        """How often it has begun again."""
         self.begun = False
         """Has a first block been handed out?"""
         self._now = samples
@@ -64,6 +69,7 @@ class Track:
             self._position += len(part)
             if self._position >= len(self._now):
                 self._now, self._position = self.samples, 0
+                self.turn += 1
         if self._slope:
             out *= self._level(len(out))[:, np.newaxis]
         self._gone += len(out)

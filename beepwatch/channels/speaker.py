@@ -207,11 +207,11 @@ class Speaker:
         while (wanted := self._next(playing)) is not None:
             if playing is None or wanted != playing.round:
                 playing = Playing(line, wanted, self._voice)
-            playing.complete()
             line.check()
             if playing.newly_begun():
                 self._told = None
                 self._report(Started(line.heard_at, wanted.numbers))
+            playing.prepare()
 
     def _next(self, playing: Playing | None) -> Round | None:
         """What is wanted: at once if it is another than what plays, else after `CHECK` s."""
