@@ -28,6 +28,9 @@ SAME = 0.004
 """Tones of the pieces agree to this (prototype: true long tones drift 0.2 %)."""
 SHARED = 0.5
 """Two long tones at once for more than this share are a drone (judgement)."""
+LONELY = 50.0
+"""Two long tones of one battery alarm begin at least this long after one another, s (60 s less a tenth, and
+slack)."""
 PURE = 0.7
 """Purity of a tone under way that is one (true long tones in rooms: 0.74-0.98, measured)."""
 GOES_ON = 0.6
@@ -108,10 +111,14 @@ class LongTones:
         self._under_way: deque[Sounding] = deque(maxlen=32)
 
     def drone(self, frequency: float, onset: float, end: float) -> bool:
-        """Whether a long tone of another sounder shared most of the time from `onset` to `end`."""
+        """Whether a long tone of another sounder shared most of the time from `onset` to `end`, or one of
+        this tone
+        came shortly before, where no battery alarm would be.
+        """
         return any(
-            min(end, other.onset + other.lasted) - max(onset, other.onset) > SHARED * (end - onset)
-            and fold(other.frequency, frequency, WIDTH) is None
+            onset - LONELY < other.onset < onset - 2.0
+            if fold(other.frequency, frequency, WIDTH) is not None
+            else min(end, other.onset + other.lasted) - max(onset, other.onset) > SHARED * (end - onset)
             for other in self._under_way
         )
 
