@@ -187,6 +187,18 @@ def surroundings(rows: Rows, burst: Burst, hertz: float) -> tuple[float, float]:
     return float(min(neighbours, NONE_DB)), _company(mean, floor, tone, hertz)
 
 
+def level_in(rows: Rows, burst: Burst, hertz: float, channel: int) -> float:
+    """dBFS of the strongest of the three bins at `hertz` over the burst's frames; +inf where no frame lies in it."""
+    first = max(int(np.floor(burst.begin * STEP / HOP - 0.5)), rows.begin)
+    last = min(int(np.ceil(burst.end * STEP / HOP - 1.5)), rows.end - 1)
+    if last < first:
+        return float("inf")
+    k = round(hertz / BIN_HZ) - LOW_BIN
+    low = max(k - 1, 0)
+    power = rows.ratio(first, last + 1)[:, low : k + 2] * rows.noise(first, last + 1, low, k + 2)[channel]
+    return float(10 * np.log10(max(float(power.max()), 1e-30)) - 20 * np.log10(HOP / 2))
+
+
 def _company(mean: Floats, floor: Floats, tone: float, hertz: float) -> float:
     """dB of the tone over the strongest peak 11 dB above the bands' level that is no simple ratio of the tone."""
     frequency = (np.arange(BINS) + LOW_BIN) * BIN_HZ

@@ -8,7 +8,7 @@ import numpy as np
 from beepwatch.events import Character
 
 from .baseband import STEP, Audio, demodulate, weights
-from .character import describe, flatness, inside, purity
+from .character import describe, flatness, inside, level_in, purity
 from .drift import Envelope
 from .fit import Burst, fit_burst
 from .pulses import silences
@@ -27,6 +27,8 @@ ALONE = 1.6
 """Least power of the tone over the strongest line there (2 dB; the full measure, in `character.py`, asks 3 dB)."""
 CLEAR = 2.0
 """Energy of one step from which the phase within 32 ms is clear."""
+IMAGE_DB = 8.0
+"""A line that the baseband has and the spectrum has not is the image of a strong tone 250 or 500 Hz away."""
 EVEN = 0.6
 """Least share of the power that turns evenly: 1 for one line, 0.31 for two alike 100 Hz apart (theory)."""
 LONGEST_LOOK = 20
@@ -133,10 +135,10 @@ def envelope(track: Track) -> Envelope:
     return Envelope(z, weight, track.chunk_first, track.tone)
 
 
-def pieces(whole: Envelope, begin: float, end: float) -> list[tuple[float, float, int, int]]:
+def pieces(whole: Envelope, begin: float, end: float, final: bool) -> list[tuple[float, float, int, int]]:
     """Pulses between steps `begin` and `end`: (begin, end, first step it may use, step after the last)."""
     stop = whole.first + whole.z.shape[1]
-    gaps = silences(whole.part(int(begin), int(end) + 1))
+    gaps = silences(whole.part(int(begin), int(end) + 1), final)
     starts = [begin, *(float(b) for _, b in gaps)]
     ends = [*(float(a) for a, _ in gaps), end]
     walls = [whole.first, *((a + b) // 2 for a, b in gaps), stop]
@@ -149,7 +151,7 @@ def bursts(track: Track, rows: Rows, taught: bool) -> list[Found]:
     begin, end = coarse_steps(track, track.last)
     begin = max(begin, float(track.cut), float(whole.first))
     found = []
-    for a, b, low, high in pieces(whole, begin, end):
+    for a, b, low, high in pieces(whole, begin, end, final=True):
         if b - a < 4:
             continue
         one = fitted(track, rows, Stretch(whole.part(max(low, track.cut), high), a, b), taught)
@@ -175,6 +177,8 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, taught: bool) -> Found | 
         return None
     character, power = describe(part, burst, rows, hertz, channel)
     level = 10 * log10(power) - 20 * log10(STEP / 2)
+    if level > level_in(rows, burst, hertz, channel) + IMAGE_DB:
+        return None
     return Found(
         burst.begin * STEP / RATE,
         burst.seconds,

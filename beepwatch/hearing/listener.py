@@ -57,6 +57,8 @@ RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
 FAINT_HUM = 1.5
 """Level over noise under which a lasting line is taken for the noise's own colour and not told."""
+STALE = 30
+"""Blocks (a minute) without a moment free of tones after which the noise is read from the quieter moments with them."""
 REMEMBERED = 30.0
 """Seconds for which a spoilt tone is remembered, so that the same tone again is told."""
 SAME_TONE = 0.003
@@ -83,6 +85,7 @@ class Hearing:
         self._highest = int(top / BIN_HZ) - LOW_BIN + 1
         self._floors: list[NoiseFloor] = []
         self._quiet = np.full(channels, UNHEARD_POWER)
+        self._stale = 0
         self._serial = 0
         self._spoilt: list[Found] = []
         self._origin = 0
@@ -212,9 +215,11 @@ class Hearing:
             calm = energies
         else:
             calm = energies[:, ~self._rows.held(stop - energies.shape[1], stop).any(axis=1)]
-        usable = calm if calm.shape[1] >= 4 else energies
-        share = 0.5 if calm.shape[1] >= 4 else 0.2
-        self._quiet = np.maximum(np.quantile(usable, share, axis=1), UNHEARD_POWER)
+        self._stale = 0 if calm.shape[1] >= 4 else self._stale + 1
+        if self._stale == 0:
+            self._quiet = np.maximum(np.median(calm, axis=1), UNHEARD_POWER)
+        elif self._stale > STALE:
+            self._quiet = np.maximum(np.quantile(energies, 0.2, axis=1), UNHEARD_POWER)
         return self._noise(stop, gains)
 
     def _noise(self, stop: int, gains: Floats) -> Noise:
@@ -312,7 +317,7 @@ class Hearing:
         whole = envelope(track)
         begin, end = coarse_steps(track, frame - 1)
         begin, end = max(begin, float(track.cut), float(whole.first)), min(end, whole.first + whole.z.shape[1] - 1.0)
-        parts = pieces(whole, max(begin, end - RECENT), end)
+        parts = pieces(whole, max(begin, end - RECENT), end, final=False)
         for i, (a, b, low, high) in enumerate(parts[:-1]):
             first, wall = (begin, whole.first) if i == 0 else (a, low)
             stretch = Stretch(whole.part(max(wall, track.cut), high), first, b)
@@ -382,7 +387,6 @@ class Hearing:
             if other is not track
             and (other.closed is None or other.told_at > frame)
             and other.opened <= frame
-            and abs(other.start - track.start) <= 3
             and (order(other.tone, track.tone) or order(track.tone, other.tone))
         )
 

@@ -22,17 +22,11 @@ HALF = 0.25
 """Power at half amplitude: a pulse's edge."""
 DEEP = 0.16
 """A silence goes down at least this far (-8 dB): the tail of a room with T60 0.5 s falls 12 dB in 0.1 s (theory)."""
+ABRUPT = 12
+"""Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
+drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
 SHORTEST_GAP = 8
 """Steps (32 ms); shorter dips are noise."""
-
-
-def smoothed_power(part: Envelope, width: int = SMOOTH) -> Doubles:
-    """Power over noise of `width` steps together, shape (n,), channels added; about 1 for noise alone."""
-    power = (np.abs(part.z) ** 2 * part.weight).sum(axis=0)
-    kernel = np.ones(width)
-    total = np.convolve(power, kernel, mode="same")
-    count: Doubles = np.convolve(np.ones(len(power)), kernel, mode="same") * len(part.z)
-    return total / count
 
 
 def _runs(mask: Mask) -> list[tuple[int, int]]:
@@ -40,26 +34,44 @@ def _runs(mask: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def silences(part: Envelope) -> list[tuple[int, int]]:
+def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
     """Silences inside the burst that fills `part`, as (first step, step after), too long to be one beep.
 
-    Empty where the tone is too weak to tell. A silence splits when it is longer than JOIN or a quarter of the sound
-    before it.
+    Empty where the tone is too weak to tell. `final`: the burst has ended; otherwise its last sound may still grow.
     """
-    if part.z.shape[1] < 4 * SHORTEST_GAP:
+    n = part.z.shape[1]
+    if n < 4 * SHORTEST_GAP or part.energy / len(part.z) * SMOOTH < CLEAR:
         return []
-    raw = (np.abs(part.z) ** 2 * part.weight).sum(axis=0) / len(part.z) - 1.0
-    if raw.mean() * SMOOTH < CLEAR:
-        return []
-    power = smoothed_power(part) - 1.0
-    plateau = float(np.quantile(power, 0.8))
-    gaps = [(a, b) for a, b in _runs(power < HALF * plateau) if b - a >= SHORTEST_GAP]
-    gaps = [(a, b) for a, b in gaps if power[a:b].min() < DEEP * plateau and a > 0 and b < len(power)]
-    level = float(raw.mean())
-    gaps = [(a, b) for a, b in gaps if level * (b - a) > MISSED and raw[a:b].sum() < HALF * level * (b - a)]
+    raw = (np.abs(part.z) ** 2 - 1 / part.weight).mean(axis=0)
+    power = np.convolve(raw, np.ones(SMOOTH) / SMOOTH, mode="same")
+    plateau, level = float(np.quantile(power, 0.8)), float(raw.mean())
+    weight = part.weight.sum(axis=0)
+    gaps = []
+    for a, b in _runs(power < HALF * plateau):
+        expected = level * float(weight[a:b].sum())
+        missing = float((raw[a:b] * weight[a:b]).sum()) < HALF * expected
+        deep = b - a >= SHORTEST_GAP and a > 0 and b < n and power[a:b].min() < DEEP * plateau
+        if deep and missing and expected > MISSED and _abrupt(power, b, plateau):
+            gaps.append((a, b))
+    return [(part.first + a, part.first + b) for a, b in _parting(gaps, n, final)]
+
+
+def _parting(gaps: list[tuple[int, int]], stop: int, final: bool) -> list[tuple[int, int]]:
+    """Gaps longer than JOIN or a quarter of the longer sound beside them; the last one only once that has ended."""
     found, since = [], 0
-    for a, b in gaps:
-        if b - a > min(JOIN / STEP_SECONDS, (a - since) / 4):
-            found.append((part.first + a, part.first + b))
+    for i, (a, b) in enumerate(gaps):
+        last = i + 1 == len(gaps)
+        if last and not final and b - a <= JOIN / STEP_SECONDS:
+            break
+        following = (stop if last else gaps[i + 1][0]) - b
+        if b - a > min(JOIN / STEP_SECONDS, max(a - since, following) / 4):
+            found.append((a, b))
             since = b
     return found
+
+
+def _abrupt(power: Doubles, back: int, plateau: float) -> bool:
+    """Does the tone come back round step `back` as a switch makes it?"""
+    low = np.flatnonzero(power[:back] < DEEP * plateau)
+    high = np.flatnonzero(power[back:] > 0.5 * plateau)
+    return len(low) > 0 and len(high) > 0 and back + int(high[0]) - int(low[-1]) <= ABRUPT

@@ -96,12 +96,12 @@ class Search:
         middle = sums[t, k]
         keep = (frames[t] - length + 1 >= free_from[k]) & (middle >= sums[t, k - 1]) & (middle > sums[t, k + 1])
         t, k, excess = t[keep], k[keep], middle[keep] - length
-        keep = (excess < LOUD) | (last[t, k] * length > STILL * excess)
+        keep = (excess < LOUD) | (last[t, k] * length > STILL * excess) | (length == 2)
         for off in (-5, -4, 4, 5):
             keep &= excess > WIDE * (sums[t, k + off] - length)
         if length == 2:
             for off in (-5, -4, 4, 5):
-                keep &= last[t, k] > WIDE * (last[t, k + off] - 1)
+                keep &= last[t, k] > last[t, k + off] - 1
         t, k, excess = t[keep], k[keep], excess[keep]
         if len(k) > FEW:
             alone = excess > _strongest_beside(sums, t, k) - length

@@ -7,8 +7,10 @@ from .finish import Found
 PARTIALS = 12
 TOLERANCE = 0.004
 """Relative; edges of two lines place a weak partial's tone to a few Hz (Rife & Boorstyn), 1.6 kHz x 0.4 % = 6 Hz."""
-ONSET = 0.06
-"""Seconds by which partials of one sounder may differ at either edge, beside a tenth of their length."""
+EDGE = 0.1
+"""Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
+each builds up and fades in its own way."""
+SHORTENED = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,18 +33,26 @@ def order(hertz: float, fundamental: float) -> int:
 
 
 def together(one: Found, other: Found) -> bool:
-    """Do both begin and end at the same moments?"""
-    slack = ONSET + 0.1 * min(one.duration, other.duration)
-    return abs(one.onset - other.onset) < slack and abs(one.end - other.end) < slack
+    """Do both begin, or end, at the same moment and sound together for most of the shorter one?"""
+    overlap = min(one.end, other.end) - max(one.onset, other.onset)
+    slack = EDGE + 0.1 * min(one.duration, other.duration)
+    edge = min(abs(one.onset - other.onset), abs(one.end - other.end)) < slack
+    return edge and overlap > 0.6 * min(one.duration, other.duration)
 
 
 def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
-    """What to tell of `one` beside `others`: itself, itself at the fundamental's frequency, or nothing (None)."""
-    below = [o for o in others if together(one.found, o.found) and order(one.found.hertz, o.found.hertz)]
-    if any(o.sounder for o in below):
+    """What to tell of `one` beside `others`: itself, itself at the fundamental's frequency, or nothing (None).
+
+    A fundamental that a room's null has shortened gives its name to the longer partial and is not told itself.
+    """
+    kin = [o for o in others if together(one.found, o.found)]
+    below = [o for o in kin if order(one.found.hertz, o.found.hertz)]
+    above = [o for o in kin if order(o.found.hertz, one.found.hertz) and o.sounder]
+    if any(o.sounder and o.found.duration * SHORTENED > one.found.duration for o in below):
+        return None
+    if any(o.found.duration > SHORTENED * one.found.duration for o in above):
         return None
     if below:
         lowest = min(below, key=lambda o: o.found.hertz).found
-        n = order(one.found.hertz, lowest.hertz)
-        return replace(one.found, hertz=one.found.hertz / n)
+        return replace(one.found, hertz=one.found.hertz / order(one.found.hertz, lowest.hertz))
     return one.found

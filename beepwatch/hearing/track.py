@@ -14,18 +14,24 @@ from .rows import Rows
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, Doubles, frame_end
 
 END_EVIDENCE = 5.0
-"""Nats for "ended" and for "back again" of a clear tone."""
+"""Nats for "ended" of a clear tone."""
+BACK_EVIDENCE = 9.0
+"""Nats for "back again": noise has six frames to look like it after each beep."""
+NO_RETURN = 3.0
 FAINT_EVIDENCE = 5.0
 """Nats more for "ended" of a faint tone: 10 s of it hold 156 chances to be wrong (e^-10 each)."""
 TAIL_DB = 12.0
 """The end is looked for against noise or this much below the level, so that a room's tail fills no gap (measured:
 19 dB fused gaps of 0.4 s)."""
+TAIL_DB_A_FRAME = 5.5
+"""How fast a room's tail falls at least, for each frame after the end: T60 0.7 s, the slowest furnished bedroom (Master
+Handbook of Acoustics, quoted)."""
 LONG_TAIL_DB = 20.0
 """The same for tones over LONG seconds, which a slow fade may take down further than a tail matters."""
 LONG = 3.0
 JOIN = 0.4
-"""Seconds: the longest gap inside one beep, or a quarter of the beep if that is less."""
-SHORTEST_WAIT = 0.07
+"""Seconds: the longest gap inside one beep. Whether a gap is too long for its beep is decided in `pulses.py`, once both
+sounds beside it are known."""
 CLIP = 100.0
 """Power over noise counted at most in one frame, so that a click decides nothing alone."""
 STRONG = 30.0
@@ -61,6 +67,8 @@ class Track:
     ended: int | None = None
     """Last frame with the tone, once the CUSUM has passed; None while it sounds."""
     back: float = 0.0
+    left: tuple[int, float] | None = None
+    """(last frame, level) before it came back, until the return is confirmed."""
     closed: int | None = None
     """Frame at which the end became final."""
     hum: bool = False
@@ -205,10 +213,7 @@ def _close_if_due(track: Track, frame: int) -> None:
 
 def deadline(track: Track) -> int:
     """Frame by which a tone that has ended must have come back to be the same beep."""
-    ended = track.last
-    length = track.seconds(ended)
-    wait = min(JOIN, max(SHORTEST_WAIT, length / 4))
-    end = frame_end(ended) - FRAME_TAIL + wait * RATE
+    end = frame_end(track.last) - FRAME_TAIL + JOIN * RATE
     return ceil((end - 2 * HOP) / HOP)
 
 
@@ -217,12 +222,17 @@ FRAME_TAIL = HOP // 2
 
 
 def _waiting(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
-    level = np.full(len(y), max(track.level, 1e-30))
-    evidence = -_against(track, y, noise, level, track.seconds(track.last))
+    """After the end: has the tone come back, over the noise and over the slowest tail that a bedroom leaves?"""
+    since = first - track.last + np.arange(len(y)) - 1
+    floor = np.maximum(noise, max(track.level, 1e-30) * 10 ** (-(TAIL_DB + TAIL_DB_A_FRAME * since) / 10))
+    half = np.clip(track.level / floor, 0.4, 16.0) / 2
+    evidence = np.minimum(y * (noise / floor), CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
     for i, gain in enumerate(evidence):
         track.back = max(0.0, track.back + float(gain))
-        if track.back > END_EVIDENCE:
+        if track.back > BACK_EVIDENCE:
+            track.left = (track.last, track.level)
             track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, first + i
+            track.total, track.count = max(track.level / 16, min(track.level, 8 * float(noise[i]))), 1
             return i + 1
         _close_if_due(track, first + i)
         if track.closed is not None:
@@ -249,6 +259,8 @@ def _recentre(track: Track, rows: Rows) -> None:
     track.reach = max(track.reach, _reach(ratio))
     if track.ended is not None:
         return
+    if track.left is not None and track.count >= CHUNK // 2:
+        _confirm(track, ratio)
     track.wide = ratio > STRONG
     step = WIDE if track.wide else 1
     first = max(rows.begin, track.next - (3 if track.wide else CHUNK))
@@ -258,6 +270,14 @@ def _recentre(track: Track, rows: Rows) -> None:
     best = low + int(np.argmax(pairs))
     if pairs[best - low] > 1.1 * pairs[track.pair - low]:
         track.pair = best
+
+
+def _confirm(track: Track, ratio: float) -> None:
+    """A return that was only noise (a level under NO_RETURN noises and far under that before) is taken back."""
+    last, level = track.left or (track.last, track.level)
+    track.left = None
+    if ratio < NO_RETURN and track.level < level / 16:
+        track.ended, track.total, track.count, track.closed = last, level, 1, track.next - 1
 
 
 def coarse_steps(track: Track, last: int) -> tuple[float, float]:
