@@ -46,7 +46,7 @@ class Started:
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """Nothing can be heard; it is tried again. Told once until the cause changes or sound starts."""
+    """Nothing can be heard; it is tried again. Told once for each cause, and again with the next alarm."""
 
     at: float
     text: str
@@ -90,6 +90,8 @@ class Speaker:
         with self._change:
             if round_ == self._round:
                 return
+            if self._round is None:
+                self._told = None  # a fault that was told before is news again: now it matters
             self._round = round_
             self._change.notify_all()
         if self._voice is not None:

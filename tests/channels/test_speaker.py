@@ -202,11 +202,12 @@ def test_actions_are_carried_out_in_order(player: Speaker, system: BenchSystem, 
 
 
 def test_no_output_is_told_before_the_night_and_found_when_it_is_there(system: BenchSystem, reports: Reports) -> None:
-    """At the start, with nothing to play: one line. Once there is something to play, it goes on trying."""
+    """At the start, with nothing to play: one line; one more with the alarm, which goes on trying."""
     system.there = False
     player = Speaker(reports.put, system=system)
     assert "plug one in" in failed(reports)
     player.play(HIGH)
+    assert "plug one in" in failed(reports)
     with pytest.raises(Empty):
         reports.get(timeout=0.2)  # ten tries later: not told again
     system.there = True
