@@ -116,7 +116,7 @@ class Counted:
         beep = note.beep
         return any(
             burst.end > beep.onset - EXPLAINED
-            and fold(beep.frequency, burst.notes[0].beep.frequency, WIDTH) is not None
+            and fold(beep.frequency, burst.notes[0].beep.frequency, 2 * WIDTH) is not None
             for _, burst in self._heard
         )
 

@@ -181,7 +181,7 @@ def _weigh(profile: Breaths, walk: _Walk, grip: Grip, *, known: bool) -> Chain:
     missed = sum(steps - 1 for _, steps in walk[1:])
     regular = evidence.REPEAT * (len(walk) - 1) + evidence.rhythm(units) + evidence.alike(lengths)
     doubts = _doubt(profile, units, lengths, None if known else walk[0][0].beep.frequency)
-    ratio = _character(walk) + min(evidence.REGULAR, regular + grip.missed * missed - doubts)
+    ratio = _character(walk) + min(evidence.REGULAR, regular + grip.missed * missed) - doubts
     return _chain(walk, units, missed, ratio)
 
 
@@ -206,7 +206,8 @@ def _doubt(profile: Breaths, units: Sequence[float], lengths: Sequence[float], t
     figures = {"duty": length / period, "period": period, "length": length}
     if tone is not None:
         figures["tone"] = tone
-    return sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
+    doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
+    return doubts + sum(clash.price(length, period) for clash in profile.clash)
 
 
 def _extra(notes: Sequence[Note], walk: _Walk) -> float:

@@ -131,6 +131,8 @@ class Episode:
 
     def near(self, frequency: float, tolerance: float = SAME) -> bool:
         """Whether a tone is this alarm's."""
+        if isinstance(self.profile, Bursts):  # short pulses have uncertain tones
+            tolerance = max(tolerance, 2 * SAME)
         return fold(frequency, self._tones[-1], tolerance) is not None
 
     def _measure(self) -> None:
@@ -160,13 +162,14 @@ class Episode:
         """Stream time of its next step (`step` in the matcher): over, or too loud to tell; inf while
         neither can come.
         """
-        nominal = max(self.last + self.silence() + self._swallowed, self._told_of)
+        nominal = self.last + self.silence() + self._swallowed
+        least = self._told_of
         for onset in (self.sounding, self.swallowing):
             if onset is not None:
-                nominal = max(nominal, onset + HUM)
+                least = max(least, onset + HUM)
         if not self.told:
-            return nominal
-        return math.inf if self._deaf is not None else nominal + self._held
+            return max(nominal, least)
+        return math.inf if self._deaf is not None else max(nominal + self._held, least)
 
     @property
     def unheard(self) -> bool:
@@ -185,6 +188,7 @@ class Episode:
         """Nothing was heard from `start` to `end`."""
         if self._deaf is None:
             self._held += max(0.0, end - max(start, self.last))
+        self._told_of = max(self._told_of, end)
 
     def swallow(self, onset: float, end: float, known: float) -> None:
         """A long tone of the same sounder sounded, known at `known`: no beep of this alarm could."""

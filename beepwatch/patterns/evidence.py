@@ -75,10 +75,10 @@ def sounder(character: Character) -> float:
         + 0.28 * min(30.0, max(0.0, character.neighbours))
         - 3.0 * max(0.0, character.wander - 0.5)
         - 0.2 * max(0.0, character.flatness - 6.0)
-        - 12.0 * max(0.0, 0.9 - character.purity)
+        - 16.0 * max(0.0, 0.92 - character.purity)
         - 3.0 * max(0.0, character.before - 0.2)
         - 4.5 * max(0.0, character.after - 0.3)
-        - 0.5 * max(0.0, character.valley - 9.0)
+        - 0.5 * max(0.0, character.valley - 7.0)
     )
     return min(CHARACTER[1], max(CHARACTER[0], figure))
 

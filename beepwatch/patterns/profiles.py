@@ -62,6 +62,22 @@ class Doubt(_Part, frozen=True):
         return self.cost * min(1.0, max(0.0, (value - self.free) / (self.full - self.free)))
 
 
+class Clash(_Part, frozen=True):
+    """Figures that another pattern's pulses have when they run together: all within, and it costs `cost`
+    nats.
+    """
+
+    pattern: str
+    length: Span
+    period: Span
+    cost: float
+
+    def price(self, length: float, period: float) -> float:
+        """Nats that a beep of `length` every `period` s costs."""
+        inside = self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]
+        return self.cost if inside else 0.0
+
+
 class _Profile(_Part, frozen=True, tag_field="kind"):
     """What every pattern has: a name, the priority of IEC 60601-1-8, whose call it is."""
 
@@ -80,6 +96,7 @@ class Breaths(_Profile, frozen=True, tag="breaths"):
     pause: float
     silence: Silence
     doubt: tuple[Doubt, ...] = ()
+    clash: tuple[Clash, ...] = ()
 
 
 class LongTone(_Profile, frozen=True, tag="tone"):
