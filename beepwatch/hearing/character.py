@@ -76,13 +76,25 @@ def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
 
 
 def purity(body: Inside) -> float:
-    """Share of the power that is the steady tone, in pieces of up to 0.6 s; lifted by twice its error, at most 1."""
+    """Share of the power that is the steady tone, in pieces of up to 0.6 s; lifted by twice its error, at most 1.
+
+    In a beep of several pieces each has its own frequency: a drift over 10 s says nothing against a buzzer.
+    """
     count = max(1, round(len(body.u) * STEP_SECONDS / 0.6))
-    steady = sum(max(p.coherent()[0], 0.0) * len(p.u) for p in body.pieces(count)) / len(body.u)
     power, error = body.power()
     if power <= 2 * error or power * float(body.weight.mean()) < FAINT:
         return 1.0
+    own = body.pieces(count) if count < 4 else [_unturned(piece) for piece in body.pieces(count)]
+    steady = sum(max(p.coherent()[0], 0.0) * len(p.u) for p in own) / len(body.u)
     return float(min(1.0, steady / power * (1 + 2 * error / power)))
+
+
+def _unturned(piece: Inside) -> Inside:
+    """The piece with the frequency of its strongest line taken out."""
+    size = 1 << (4 * len(piece.u) - 1).bit_length()
+    power = np.abs(np.fft.fft(piece.u * piece.weight, size))
+    cycle = int(np.argmax(power)) / size
+    return Inside(piece.u * np.exp(-2j * np.pi * cycle * np.arange(len(piece.u))), piece.weight)
 
 
 def flatness(body: Inside) -> float:

@@ -168,7 +168,7 @@ def _reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     They are judged here by their energy, CELL steps at a time.
     """
     inner = whole.part(round(burst.begin), round(burst.end))
-    level = inner.energy / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
+    level = max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
     a = _further(whole, level, burst.begin, begin - 2 * CELL)
     b = _further(whole, level, burst.end, end + 2 * CELL)
     return replace(burst, begin=a, end=b)

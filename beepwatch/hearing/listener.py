@@ -263,9 +263,10 @@ class Hearing:
             if track.closed is None and whole and track.next - track.start >= 2 * CHUNK:
                 self._look(track)
         if track.closed is not None:
-            self._free(track)
+            if not track.dropped:
+                self._free(track)
             self._closed_at[track.serial] = track.told_at
-            if not track.hum:
+            if not track.hum and not track.dropped:
                 self._closings.append(track)
 
     def _free(self, track: Track) -> None:

@@ -18,6 +18,8 @@ END_EVIDENCE = 5.0
 BACK_EVIDENCE = 9.0
 """Nats for "back again": noise has six frames to look like it after each beep."""
 NO_RETURN = 3.0
+OUTSHINES = 10.0
+"""Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise)."""
 FAINT_EVIDENCE = 5.0
 """Nats more for "ended" of a faint tone: 10 s of it hold 156 chances to be wrong (e^-10 each)."""
 TAIL_DB = 12.0
@@ -67,6 +69,10 @@ class Track:
     ended: int | None = None
     """Last frame with the tone, once the CUSUM has passed; None while it sounds."""
     back: float = 0.0
+    dropped: bool = False
+    """A stronger line took its place; nothing of it is told."""
+    border_strength: float = 1.0
+    """Level over noise at the last chunk border."""
     left: tuple[int, float] | None = None
     """(last frame, level) before it came back, until the return is confirmed."""
     closed: int | None = None
@@ -163,12 +169,26 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     first = track.next
     y = _pair(rows, track.pair, first, stop, track.wide)
     noise = rows.noise(first, stop, track.pair, track.pair + 1)[:, :, 0].mean(axis=0, dtype=np.float64)
+    outshone = _outshone(track, rows, first, stop)
     follow = _sounding if track.ended is None else _waiting
-    used = follow(track, y, noise, first)
+    used = follow(track, y[: outshone + 1], noise[: outshone + 1], first)
     track.next = first + used
+    if used == outshone + 1 <= len(y) and track.closed is None:
+        track.closed, track.dropped = track.next - 1, True
     _hold(track, rows, first, track.next)
     if track.next == border and track.closed is None:
         _recentre(track, rows)
+
+
+def _outshone(track: Track, rows: Rows, first: int, stop: int) -> int:
+    """Frames before the one in which a strong line in its bins ends the track: a faint one must hide no beep."""
+    if track.wide or first - track.start < CHUNK or track.ended is not None:
+        return stop - first
+    low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
+    near = rows.ratio(first - 1, stop)[:, low:high]
+    strongest = (near[1:] + near[:-1]).max(axis=1)
+    over = np.flatnonzero(strongest > OUTSHINES * (2 + 2 * track.border_strength))
+    return int(over[0]) if len(over) else stop - first
 
 
 def _against(track: Track, y: Doubles, noise: Doubles, level: Doubles, seconds: float) -> Doubles:
@@ -256,6 +276,7 @@ def _reach(ratio: float) -> int:
 def _recentre(track: Track, rows: Rows) -> None:
     """Let the pair follow a drifting tone: by one bin a chunk, a strong one by WIDE."""
     ratio = track.strength(rows)
+    track.border_strength = max(ratio, 1.0)
     track.reach = max(track.reach, _reach(ratio))
     if track.ended is not None:
         return

@@ -26,7 +26,7 @@ class Limits:
     beside: float
 
 
-STRICT = Limits(purity=0.7, flatness=8.0, wander=3.0, neighbours=3.0, beside=0.8)
+STRICT = Limits(purity=0.65, flatness=10.0, wander=3.0, neighbours=3.0, beside=0.8)
 """Measured on one set of real recordings and rooms: nearly all buzzers in rooms pass, 9 of 10 voices do not."""
 SOFT = Limits(purity=0.35, flatness=20.0, wander=6.0, neighbours=3.0, beside=1.6)
 """For a tone that was heard before in the last half minute: a room's null spoils the same tone each time."""
