@@ -1,0 +1,123 @@
+"""Hearing as a stream: how samples are cut into blocks changes nothing, nothing is lost, and memory stays flat."""
+
+import pickle
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from beepwatch.events import Beep, Heard, SteadyTone
+from beepwatch.hearing import RATE, Hearing
+from beepwatch.hearing.floor import BLOCK
+from beepwatch.hearing.spectrum import HOP
+from beepwatch.synthesis import Tone
+from tests.hearing.scenes import Floats, add, background, beeps, hear, level, row, spread
+
+SCENES = ("strong", "weak", "pulses", "long", "two channels")
+
+
+def made(name: str) -> Floats:
+    """A scene by name, shape (channels, n)."""
+    if name == "pulses":
+        return add(background(14, 3), row(12, 0.15, 0.2, 2900, 5))[None]
+    if name == "long":
+        return add(background(34, 4), [Tone(4, 20, 3100, level(-5), drift=-0.002)])[None]
+    seconds, tones = spread(4, 1.2, {"strong": 20, "weak": -20}.get(name, -10), 5)
+    if name == "two channels":
+        return np.stack([add(background(seconds, 6), tones), add(background(seconds, 7), tones[1:])])
+    return add(background(seconds, 6), tones)[None]
+
+
+MADE = {name: made(name) for name in SCENES}
+EXPECTED = {name: hear(samples, len(samples)) for name, samples in MADE.items()}
+
+
+def in_pieces(samples: Floats, cuts: list[int]) -> list[Heard]:
+    """Hear the scene in pieces whose lengths are `cuts`, again and again."""
+    hearing = Hearing(len(samples))
+    events, first, turn = [], 0, 0
+    while first < samples.shape[1]:
+        events += hearing.push(samples[:, first : first + cuts[turn % len(cuts)]])
+        first += cuts[turn % len(cuts)]
+        turn += 1
+    return events + hearing.flush()
+
+
+@pytest.mark.parametrize("name", SCENES)
+@settings(max_examples=4, deadline=None, derandomize=True)
+@given(cuts=st.lists(st.integers(0, 40_000), min_size=1, max_size=12).filter(lambda cuts: sum(cuts) > 2000))
+def test_any_split_gives_the_events_of_the_whole(name: str, cuts: list[int]) -> None:
+    """Beeps, noise and the moment at which each is known are equal for every way to cut the stream."""
+    assert beeps(EXPECTED[name])
+    assert in_pieces(MADE[name], cuts) == EXPECTED[name]
+
+
+@pytest.mark.parametrize("size", [160, HOP - 1, HOP, BLOCK * HOP, 7 * RATE])
+@pytest.mark.parametrize("name", ["strong", "pulses", "two channels"])
+def test_blocks_of_one_size_give_the_events_of_the_whole(name: str, size: int) -> None:
+    """A sound card's 10 ms, hearing's own hop and block, one less than it, and a long read."""
+    assert in_pieces(MADE[name], [size]) == EXPECTED[name]
+
+
+def test_single_samples_give_the_events_of_the_whole() -> None:
+    """Even one sample at a time (two seconds of the scene so, the rest at once)."""
+    samples = MADE["strong"]
+    hearing = Hearing()
+    events = [event for i in range(2 * RATE) for event in hearing.push(samples[:, i : i + 1])]
+    events += hearing.push(samples[:, 2 * RATE :]) + hearing.flush()
+    assert events == EXPECTED["strong"]
+
+
+@pytest.mark.parametrize("cut", [4.0, 4.6, 5.15])
+def test_flush_loses_nothing(cut: float) -> None:
+    """A beep that still sounds when the stream ends is told by flush, to the end of the stream."""
+    scene = add(background(8, 8), [Tone(3, 5, 2700, level(0))])[: round(cut * RATE)]
+    hearing = Hearing()
+    assert not beeps(hearing.push(scene[None]))
+    [beep] = beeps(hearing.flush())
+    assert beep.onset == pytest.approx(3, abs=0.03)
+    assert beep.end == pytest.approx(cut, abs=0.06)
+    assert beep.known <= cut
+
+
+def test_flush_of_nothing_is_nothing() -> None:
+    """An empty stream and a second flush tell nothing."""
+    hearing = Hearing()
+    assert hearing.flush() == []
+    hearing.push(background(3, 1)[None])
+    hearing.flush()
+    assert hearing.flush() == []
+
+
+def test_events_come_in_the_order_in_which_they_are_known() -> None:
+    """Within a stream, `known` never goes back, and no event is known before what it tells of."""
+    for name, events in EXPECTED.items():
+        known = [event.known for event in events if isinstance(event, Beep)]
+        assert known == sorted(known), name
+        assert all(beep.known >= beep.end - 0.02 for beep in beeps(events)), name
+
+
+def test_memory_stays_flat() -> None:
+    """Eighteen minutes after the first four take less than 100 kB more: all that is kept is bounded."""
+    seconds, tones = spread(12, 1.2, -5, 9)
+    scene = add(background(seconds, 9), tones)[None]
+    hearing = Hearing()
+    sizes = []
+    for _ in range(24):
+        hearing.push(scene)
+        sizes.append(len(pickle.dumps(hearing)))
+    assert max(sizes[4:]) - max(sizes[:4]) < 100_000
+
+
+def test_a_gap_ends_what_sounded_and_time_goes_on() -> None:
+    """A beep before lost samples is told; stream time counts the lost ones; hearing goes on after them."""
+    scene = add(background(12, 11), [Tone(3, 2, 2700, level(5)), Tone(9, 1.2, 2700, level(5))])
+    hearing = Hearing()
+    events = hearing.push(scene[None, : 4 * RATE]) + hearing.skip(2 * RATE)
+    assert hearing.position == 6 * RATE
+    events += hearing.push(scene[None, 6 * RATE :]) + hearing.flush()
+    first, second = beeps(events)
+    assert (first.onset, first.end) == pytest.approx((3, 4), abs=0.06)
+    assert (second.onset, second.duration) == pytest.approx((9, 1.2), abs=0.03)
+    assert not any(isinstance(event, SteadyTone) for event in events)
