@@ -242,10 +242,10 @@ class Hearing:
         earliest = int(self._free_from[bin_])
         if frame - candidate.length + 1 < earliest:
             return
-        marks = self._rows.splashed if candidate.length <= 2 else self._rows.held
-        if marks(frame, frame + 1)[0, bin_]:
+        if self._rows.taken(frame, bin_, splashed=candidate.length <= 2):
             return
-        if sum(t.closed is None or t.closed >= frame for t in self._tracks) >= MOST_TRACKS:
+        crowded = len(self._tracks) >= MOST_TRACKS
+        if crowded and sum(t.closed is None or t.closed >= frame for t in self._tracks) >= MOST_TRACKS:
             return
         track = open_track(self._rows, frame, bin_, candidate.length, earliest)
         if track is None:
@@ -292,14 +292,19 @@ class Hearing:
         due = track.told < len(self.asked) and track.seconds(frame) >= self.asked[track.told]
         steady, clear = track.seconds(frame) > STEADY, track.strength(self._rows) > CLEAR
         border = (frame + 1 - track.start) % (16 * CHUNK) == 0
-        if track.hum or not (due or steady or clear or border) or not line_like(track, self._rows, track.next):
+        if (
+            track.hum
+            or not (due or steady or (clear and track.dipped) or border)
+            or not line_like(track, self._rows, track.next)
+        ):
             return
         collect(track, self._rows, self._audio, track.next)
         if steady:
             self._tell_steady(track)
             return
-        if clear:
+        if clear and track.dipped:
             self._tell_pulses(track, frame)
+            track.dipped = False
         while track.told < len(self.asked) and track.seconds(frame) >= self.asked[track.told]:
             self._tell_sounding(track, frame, track.told_at)
             track.told += 1

@@ -61,6 +61,10 @@ class Rows:
         noise: Floats = self._floors[:, blocks, low:high] * gains
         return noise
 
+    def taken(self, frame: int, bin_: int, *, splashed: bool) -> bool:
+        """Is the bin another track's at that frame (or, `splashed`, may a track splash into it)?"""
+        return bool((self._splashed if splashed else self._held)[frame - self._base, bin_])
+
     def held(self, first: int, stop: int) -> Mask:
         """Bins near a live track, shape (n, BINS); a view that may be written."""
         return self._held[first - self._base : stop - self._base]

@@ -26,7 +26,9 @@ WIDE = 2.5
 LOUD = 60.0
 """Excess from which a sum's last frame is asked whether the tone still sounds: at least STILL of its mean."""
 STILL = 0.15
-FEW = 0
+ALONE = 1.3
+CLEAR, CLEARLY = 200.0, 6.0
+"""Excess from which noise no longer counts, and how many times a line then stands over those neighbours."""
 FAR = 45
 """Bins (350 Hz): a voice has another line within as many, a buzzer has none."""
 
@@ -97,14 +99,15 @@ class Search:
         keep = (frames[t] - length + 1 >= free_from[k]) & (middle >= sums[t, k - 1]) & (middle > sums[t, k + 1])
         t, k, excess = t[keep], k[keep], middle[keep] - length
         keep = (excess < LOUD) | (last[t, k] * length > STILL * excess) | (length == 2)
+        times = np.where(excess < CLEAR, WIDE, CLEARLY)
         for off in (-5, -4, 4, 5):
-            keep &= excess > WIDE * (sums[t, k + off] - length)
+            keep &= excess > times * (sums[t, k + off] - length)
         if length == 2:
             for off in (-5, -4, 4, 5):
                 keep &= last[t, k] > last[t, k + off] - 1
         t, k, excess = t[keep], k[keep], excess[keep]
-        if len(k) > FEW:
-            alone = excess > _strongest_beside(sums, t, k) - length
+        if len(k):
+            alone = excess > ALONE * (_strongest_beside(sums, t, k) - length)
             t, k, excess = t[alone], k[alone], excess[alone]
         found = zip(frames[t].tolist(), k.tolist(), excess.tolist(), strict=True)
         return [Candidate(frame, bin_, length, strength) for frame, bin_, strength in found]

@@ -17,6 +17,8 @@ END_EVIDENCE = 5.0
 """Nats for "ended" of a clear tone."""
 BACK_EVIDENCE = 9.0
 """Nats for "back again": noise has six frames to look like it after each beep."""
+DIP = 0.6
+"""Power of a frame over the level: a silence of 50 ms takes at least 4 dB out of a Hann frame near it (theory)."""
 NO_RETURN = 3.0
 OUTSHINES = 10.0
 """Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise)."""
@@ -69,6 +71,8 @@ class Track:
     ended: int | None = None
     """Last frame with the tone, once the CUSUM has passed; None while it sounds."""
     back: float = 0.0
+    dipped: bool = False
+    """A frame since the last look was weak enough to hold a silence."""
     dropped: bool = False
     """A stronger line took its place; nothing of it is told."""
     border_strength: float = 1.0
@@ -217,6 +221,7 @@ def _sounding(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
     if len(lows):
         track.least_frame = first + int(lows[-1])
     track.total, track.count = float(power[used]), int(counts[used])
+    track.dipped |= bool(((y[:used] - 2) * noise[:used]).min() < DIP * track.level)
     track.sum, track.least = float(sums[used - 1]), float(least[used - 1])
     if len(over):
         track.ended, track.back = track.least_frame, 0.0
