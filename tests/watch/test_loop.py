@@ -93,9 +93,7 @@ def test_the_end_closes_the_span_and_nothing_more_sounds(tmp_path: Path) -> None
     assert (span.until - span.began).total_seconds() == pytest.approx(20, abs=0.01)
     assert bedroom.recognisers[0].flushed
     assert bedroom.speaker.closed
-    assert summary.seconds == pytest.approx(20)
-    assert summary.unheard == 0
-    assert summary.written
+    assert (summary.unheard, summary.written) == (0, True)
 
 
 def test_beeps_are_kept_as_evidence(tmp_path: Path) -> None:
