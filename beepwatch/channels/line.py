@@ -41,12 +41,12 @@ class Line:
         if late:
             stream.abandon()
 
-    def put(self, track: Track | None) -> None:
-        """Play this from now on; None for silence."""
+    def put(self, track: Track) -> None:
+        """Play this from now on."""
         self._track = track
 
     def give_up(self) -> None:
-        """Be silent, and close the stream; one that is still opening closes itself. May hang."""
+        """Be silent at once, and close the stream; one that is still opening closes itself. May hang."""
         self._track = None
         with self._lock:
             self._given_up = True

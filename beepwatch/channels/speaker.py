@@ -86,10 +86,8 @@ class Speaker:
         self._thread.start()
 
     def play(self, round_: Round) -> None:
-        """Sound this round until `stop`. The same one again is no change; another takes its place at once."""
+        """Sound this round until `stop`. The same one again goes on; another takes its place at once."""
         with self._change:
-            if round_ == self._round:
-                return
             if self._round is None:
                 self._told = None  # a fault that was told before is news again: now it matters
             self._round = round_
@@ -163,7 +161,6 @@ class Speaker:
         try:
             self._repeat(line)
         finally:
-            line.put(None)  # silent at once, even where the rest hangs
             with suppress(CannotWake):  # a stream that does not close is counted, and the next one tried
                 self._within(LET_GO, Attempt(line.give_up))
 

@@ -64,7 +64,8 @@ class Voice:
     def prepare(self, lines: Iterable[str]) -> None:
         """Render these lines soon, returning at once; those that failed before are tried again."""
         with self._change:
-            self._wanted += [line for line in lines if line not in self._spoken and line not in self._wanted]
+            new = [line for line in dict.fromkeys(lines) if line not in self._spoken and line not in self._wanted]
+            self._wanted += new
             self._change.notify_all()
 
     def speech(self, line: str, rate: int) -> Samples | None:

@@ -144,6 +144,17 @@ def test_one_that_hangs_is_given_up(reports: Reports, program: Program) -> None:
 
 
 @speaks
+def test_a_line_is_rendered_once(reports: Reports, program: Program, tmp_path: Path) -> None:
+    """Asked for again, in one order or in two, it is there already."""
+    count = tmp_path / "count"
+    voice = Voice(reports.put, command=program(f'echo x >> {count}\nexec espeak-ng "$@"'))
+    for _ in range(2):
+        voice.prepare([LINE, LINE])
+        assert voice.wait(10)
+    assert count.read_text() == "x\n"
+
+
+@speaks
 def test_one_that_failed_is_tried_again_when_asked_again(reports: Reports, program: Program, tmp_path: Path) -> None:
     """Installed or mended meanwhile, it speaks."""
     flag = tmp_path / "mended"

@@ -149,6 +149,8 @@ def test_a_renamed_alarm_says_so() -> None:
     assert bedside.lines == (Messages().renamed, *Messages().lines("battery-critical"))
     assert bedside.sound == Sound((1,), "high")
     assert Messages().renamed in bedside.screen
+    bedside.do(core.hear(Changed(20, alarm(1, "battery-critical", "medium")), 20.0))
+    assert bedside.lines[0] == Messages().renamed
 
 
 def test_an_answered_alarm_that_is_another_one_wakes_again() -> None:
