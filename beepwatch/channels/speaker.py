@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from threading import Condition, Thread
 from typing import TypeAlias
 
-from beepwatch.channels.line import Line, Playing
+from beepwatch.channels.feed import Feed, Playing
 from beepwatch.channels.output import OutputSystem, PortAudioOutput
 from beepwatch.channels.rounds import Round
 from beepwatch.channels.voice import Voice
@@ -80,7 +80,7 @@ class Speaker:
         self._round: Round | None = None
         self._closed = False
         self._told: str | None = None
-        self._opening: tuple[Line, Attempt[None]] | None = None
+        self._opening: tuple[Feed, Attempt[None]] | None = None
         self._stuck: list[Attempt[None]] = []
         self._thread = Thread(target=self._work, name="speaker", daemon=True)
         self._thread.start()
@@ -157,40 +157,40 @@ class Speaker:
 
     def _sound(self) -> None:
         """Open an output and play until nothing is wanted. Raises CannotWake when it cannot."""
-        line = self._opened()
+        feed = self._opened()
         try:
-            self._repeat(line)
+            self._repeat(feed)
         finally:
             with suppress(CannotWake):  # a stream that does not close is counted, and the next one tried
-                self._within(LET_GO, Attempt(line.give_up))
+                self._within(LET_GO, Attempt(feed.give_up))
 
-    def _opened(self) -> Line:
+    def _opened(self) -> Feed:
         """An open output: the one on its way, or a new one. Raises CannotWake where none opens in time."""
         if self._opening is None:
             self._stuck = [attempt for attempt in self._stuck if attempt.running]
             if len(self._stuck) >= HANGING:
                 raise CannotWake(HANGS)
-            new = Line(self._system, self._device)
+            new = Feed(self._system, self._device)
             self._opening = new, Attempt(new.open)
-        line, attempt = self._opening
+        feed, attempt = self._opening
         try:
             attempt.result(PATIENCE)
         except CannotHear as error:
-            if time.monotonic() - line.made_at > GIVE_UP:
+            if time.monotonic() - feed.made_at > GIVE_UP:
                 self._forget_opening()
             raise CannotWake(HANGS) from error
         except Exception:
             self._opening = None
             raise
         self._opening = None
-        return line
+        return feed
 
     def _forget_opening(self) -> None:
         """Nobody waits any longer for the output that is being opened: it closes itself when it is open."""
         if self._opening is not None:
-            line, attempt = self._opening
+            feed, attempt = self._opening
             self._opening = None
-            self._stuck += [attempt, Attempt(line.give_up)]
+            self._stuck += [attempt, Attempt(feed.give_up)]
 
     def _within(self, seconds: float, attempt: Attempt[None]) -> None:
         """Wait for a call; one that has not returned after `seconds` is counted, and CannotWake raised."""
@@ -200,16 +200,16 @@ class Speaker:
             self._stuck.append(attempt)
             raise CannotWake(HANGS) from error
 
-    def _repeat(self, line: Line) -> None:
+    def _repeat(self, feed: Feed) -> None:
         """Play what is wanted until nothing is. Raises CannotWake when the stream no longer plays."""
         playing: Playing | None = None
         while (wanted := self._next(playing)) is not None:
             if playing is None or wanted != playing.round:
-                playing = Playing(line, wanted, self._voice)
-            line.check()
+                playing = Playing(feed, wanted, self._voice)
+            feed.check()
             if playing.newly_begun():
                 self._told = None
-                self._report(Started(line.heard_at, wanted.numbers))
+                self._report(Started(feed.heard_at, wanted.numbers))
             playing.prepare()
 
     def _next(self, playing: Playing | None) -> Round | None:

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from beepwatch.channels import line
-from beepwatch.channels.line import Line, Playing
+from beepwatch.channels import feed
+from beepwatch.channels.feed import Feed, Playing
 from beepwatch.channels.rounds import ALONE, PAUSE, Round, Track, render
 from beepwatch.channels.tone import END, PULSES, REST, Samples, wake_tone
 from beepwatch.channels.voice import Voice
@@ -32,11 +32,11 @@ def voice() -> Spoken:
 
 
 @pytest.fixture
-def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Line, BenchStream]]:
-    """A line on the bench, open, and its stream."""
-    monkeypatch.setattr(line, "REFRESH", 0.0)
+def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Feed, BenchStream]]:
+    """A feed on the bench, open, and its stream."""
+    monkeypatch.setattr(feed, "REFRESH", 0.0)
     system = BenchSystem()
-    made = Line(system, None)
+    made = Feed(system, None)
     made.open()
     yield made, system.opened.get(timeout=5)
     made.give_up()
@@ -69,7 +69,7 @@ def test_a_line_that_is_not_ready_is_left_out_for_now(voice: Spoken) -> None:
     assert np.array_equal(alone, np.concatenate([wake_tone(RATE), silence(REST + ALONE + END)]))
 
 
-def test_each_turn_has_another_length(opened: tuple[Line, BenchStream]) -> None:
+def test_each_turn_has_another_length(opened: tuple[Feed, BenchStream]) -> None:
     """The row of pulses is cut at the places that the tone's constants say, over and over."""
     on, stream = opened
     playing = Playing(on, Round((1,), "high"), None)
@@ -80,7 +80,7 @@ def test_each_turn_has_another_length(opened: tuple[Line, BenchStream]) -> None:
         assert not stream.pump(REST + ALONE + END).any()
 
 
-def test_a_line_that_is_ready_later_is_spoken_in_the_next_turn(opened: tuple[Line, BenchStream], voice: Spoken) -> None:
+def test_a_line_that_is_ready_later_is_spoken_in_the_next_turn(opened: tuple[Feed, BenchStream], voice: Spoken) -> None:
     """The turn that plays is not disturbed."""
     on, stream = opened
     playing = Playing(on, Round((1,), "high", ("One.",)), voice)

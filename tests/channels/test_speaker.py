@@ -8,7 +8,7 @@ from threading import active_count
 import numpy as np
 import pytest
 
-from beepwatch.channels import line, speaker
+from beepwatch.channels import feed, speaker
 from beepwatch.channels.rounds import ALONE, Round
 from beepwatch.channels.speaker import Failed, Speaker, SpeakerReport, Started
 from beepwatch.channels.tone import END, REST, Samples, wake_tone
@@ -31,8 +31,8 @@ def _hurry(monkeypatch: pytest.MonkeyPatch) -> None:
         (speaker, "CHECK", 0.005),
         (speaker, "LET_GO", 0.02),
         (speaker, "RETRY", 0.02),
-        (line, "STALL", 60.0),
-        (line, "REFRESH", 0.0),
+        (feed, "STALL", 60.0),
+        (feed, "REFRESH", 0.0),
     ):
         monkeypatch.setattr(module, name, seconds)
 
@@ -309,9 +309,9 @@ def test_a_stream_that_takes_no_sound_is_replaced(
     player.play(HIGH)
     first_sound(stream_of(system))
     started(reports)
-    monkeypatch.setattr(line, "STALL", 0.1)
+    monkeypatch.setattr(feed, "STALL", 0.1)
     assert "takes no sound" in failed(reports)
-    monkeypatch.setattr(line, "STALL", 60.0)
+    monkeypatch.setattr(feed, "STALL", 60.0)
     second = stream_of(system)
     start = first_sound(second)
     assert np.array_equal(start, TONE[: len(start)])

@@ -15,7 +15,7 @@ REFRESH = 1.0
 """s between two looks for lines that were not spoken yet."""
 
 
-class Line:
+class Feed:
     """A stream that plays a `Track`, or silence while it has none."""
 
     def __init__(self, system: OutputSystem, device: str | int | None):
@@ -79,18 +79,18 @@ class Line:
 
 
 class Playing:
-    """One round on one line."""
+    """One round on one feed."""
 
-    def __init__(self, line: Line, round_: Round, voice: Voice | None):
+    def __init__(self, feed: Feed, round_: Round, voice: Voice | None):
         """Begin to play it, with the lines that are spoken already."""
         self.round = round_
-        self._voice, self._rate = voice, line.rate
-        samples, self._whole = render(round_, voice, line.rate)
+        self._voice, self._rate = voice, feed.rate
+        samples, self._whole = render(round_, voice, feed.rate)
         self._rendered = 0
         self._look_at = time.monotonic() + REFRESH
         self._told = False
-        self._track = track_of(round_, samples, line.rate)
-        line.put(self._track)
+        self._track = track_of(round_, samples, feed.rate)
+        feed.put(self._track)
 
     def prepare(self) -> None:
         """Have the next turn ready, long before it begins, with all lines that are spoken by now."""
