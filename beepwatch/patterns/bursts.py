@@ -8,9 +8,11 @@ from itertools import pairwise
 from statistics import median
 
 from beepwatch.patterns import evidence
-from beepwatch.patterns.memory import WIDTH, Note, fold
+from beepwatch.patterns.memory import KIN, WIDTH, Note, fold
 from beepwatch.patterns.profiles import Bursts
 
+RUNS = 40.0
+"""How far back a run of more pulses than a group has is looked for, s (judgement)."""
 EXPLAINED = 16.0
 """A counted group explains the single beeps of its tone up to this long after it, s (medical bursts: up to
 15 s)."""
@@ -65,6 +67,23 @@ def last_burst(profile: Bursts, notes: Sequence[Note]) -> Burst | None:
     return Burst(group) if quiet >= profile.pauses[0][0] - rough - echo else None
 
 
+def _longest_run(profile: Bursts, notes: Sequence[Note]) -> int:
+    """Pulses in the longest run of the last RUNS s: more than a group has, and a group was only what was
+    heard of it.
+
+    Only told where all gaps of a group are alike.
+    """
+    if any(gap != profile.gaps[0] for gap in profile.gaps):
+        return 0
+    low, high = profile.gaps[0][0] - profile.slack - ECHO, profile.gaps[0][1] + profile.slack
+    longest = run = 1
+    for old, young in pairwise(note.beep for note in notes if note.beep.onset > notes[-1].beep.onset - RUNS):
+        like = max(old.duration, young.duration) <= ALIKE * min(old.duration, young.duration)
+        run = run + 1 if like and low <= young.onset - old.end <= high else 1
+        longest = max(longest, run)
+    return longest
+
+
 def _echo(notes: Sequence[Note]) -> float:
     """How much a room may have lengthened these pulses at the cost of the pauses, s.
 
@@ -86,6 +105,26 @@ def _explained(profile: Bursts, lengths: Sequence[float], spaces: Sequence[float
     for space, gap in zip(spaces, profile.gaps, strict=True):
         low, high = max(low, gap[0] - space - slack), min(high, gap[1] - space + slack)
     return low <= high
+
+
+def line(notes: Sequence[Note], newest: Note) -> list[Note]:
+    """One line of pulses from all sounds of a tone, by onset: of two at one time the stronger, a joined one
+    first.
+    """
+    kept: list[Note] = []
+    for note in notes:
+        if kept and _together(kept[-1], note):
+            if (note.joined, note.beep.snr) > (kept[-1].joined, kept[-1].beep.snr):
+                kept[-1] = note
+        else:
+            kept.append(note)
+    return kept if kept[-1] is newest or newest not in kept else kept[: kept.index(newest) + 1]
+
+
+def _together(old: Note, young: Note) -> bool:
+    """Whether two sounds share half of the shorter one's time."""
+    shared = min(old.beep.end, young.beep.end) - max(old.beep.onset, young.beep.onset)
+    return shared > 0.5 * min(old.beep.duration, young.beep.duration)
 
 
 class Counted:
@@ -116,7 +155,7 @@ class Counted:
         beep = note.beep
         return any(
             burst.end > beep.onset - EXPLAINED
-            and fold(beep.frequency, burst.notes[0].beep.frequency, 2 * WIDTH) is not None
+            and fold(beep.frequency, burst.notes[0].beep.frequency, 2 * WIDTH, KIN) is not None
             for _, burst in self._heard
         )
 
@@ -142,6 +181,8 @@ def groups(profile: Bursts, notes: Sequence[Note]) -> Groups | None:
     """The repeated groups that end at the last of `notes`; None when it completes no second one."""
     newest = last_burst(profile, notes)
     if newest is None:
+        return None
+    if _longest_run(profile, notes) > len(profile.gaps) + 1:
         return None
     bursts: list[Burst] = [newest]
     cycles: list[float] = []

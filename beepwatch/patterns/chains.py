@@ -180,7 +180,7 @@ def _weigh(profile: Breaths, walk: _Walk, grip: Grip, *, known: bool) -> Chain:
     lengths = [note.beep.duration for note, _ in walk]
     missed = sum(steps - 1 for _, steps in walk[1:])
     regular = evidence.REPEAT * (len(walk) - 1) + evidence.rhythm(units) + evidence.alike(lengths)
-    doubts = _doubt(profile, units, lengths, None if known else walk[0][0].beep.frequency)
+    doubts = _doubt(profile, walk, sum(units) / len(units), known=known)
     ratio = _character(walk) + min(evidence.REGULAR, regular + grip.missed * missed) - doubts
     return _chain(walk, units, missed, ratio)
 
@@ -200,14 +200,15 @@ def _character(walk: _Walk) -> float:
     return evidence.SHARE * sum(note.score for note, _ in walk) / len(walk)
 
 
-def _doubt(profile: Breaths, units: Sequence[float], lengths: Sequence[float], tone: float | None) -> float:
-    period = sum(units) / len(units)
-    length = sum(lengths) / len(lengths)
+def _doubt(profile: Breaths, walk: _Walk, period: float, *, known: bool) -> float:
+    """What speaks against a breath of this length, period and tone, nats."""
+    length = sum(note.beep.duration for note, _ in walk) / len(walk)
+    purity = sum(note.beep.character.purity for note, _ in walk) / len(walk)
     figures = {"duty": length / period, "period": period, "length": length}
-    if tone is not None:
-        figures["tone"] = tone
+    if not known:
+        figures["tone"] = walk[0][0].beep.frequency
     doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
-    return doubts + sum(clash.price(length, period) for clash in profile.clash)
+    return doubts + sum(clash.price(length, period, purity) for clash in profile.clash)
 
 
 def _extra(notes: Sequence[Note], walk: _Walk) -> float:
@@ -219,7 +220,7 @@ def _extra(notes: Sequence[Note], walk: _Walk) -> float:
         abs(math.log(note.beep.duration / newest.duration)) <= UNLIKE
         for note in notes
         if id(note) not in own
-        and not (note.part or note.joined)
+        and not note.part
         and note.beep.duration > STRAY
         and not _piece(note, walk)
         and note.beep.onset > oldest.onset - 2.0 * unit

@@ -6,7 +6,7 @@ from statistics import median
 
 from beepwatch.events import Alarm, Noise, Priority
 from beepwatch.patterns import evidence, explain
-from beepwatch.patterns.memory import fold
+from beepwatch.patterns.memory import KIN, fold
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile
 
 AUDIBLE = -16.0
@@ -131,8 +131,8 @@ class Episode:
 
     def near(self, frequency: float, tolerance: float = SAME) -> bool:
         """Whether a tone is this alarm's."""
-        if isinstance(self.profile, Bursts):  # short pulses have uncertain tones
-            tolerance = max(tolerance, 2 * SAME)
+        if isinstance(self.profile, Bursts):  # short pulses have uncertain tones, and many harmonics
+            return fold(frequency, self._tones[-1], max(tolerance, 2 * SAME), KIN) is not None
         return fold(frequency, self._tones[-1], tolerance) is not None
 
     def _measure(self) -> None:

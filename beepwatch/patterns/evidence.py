@@ -69,16 +69,16 @@ def sounder(character: Character) -> float:
     """
     company = min(20.0, max(-15.0, character.company))
     figure = (
-        -7.6
+        -5.8
         + 0.13 * company
         + 0.11 * min(company, 0.0)
-        + 0.28 * min(30.0, max(0.0, character.neighbours))
+        + 0.22 * min(30.0, max(0.0, character.neighbours))
         - 3.0 * max(0.0, character.wander - 0.5)
         - 0.2 * max(0.0, character.flatness - 6.0)
-        - 16.0 * max(0.0, 0.92 - character.purity)
+        - 6.0 * max(0.0, 0.85 - character.purity)
         - 3.0 * max(0.0, character.before - 0.2)
         - 4.5 * max(0.0, character.after - 0.3)
-        - 0.5 * max(0.0, character.valley - 7.0)
+        - 0.3 * max(0.0, character.valley - 10.0)
     )
     return min(CHARACTER[1], max(CHARACTER[0], figure))
 

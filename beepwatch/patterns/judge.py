@@ -1,11 +1,12 @@
 """The judge: which tones are known, which a pattern may have, and how much evidence is enough."""
 
 import math
+from collections.abc import Sequence
 
 from beepwatch.patterns import evidence
 from beepwatch.patterns.episodes import Book
 from beepwatch.patterns.memory import Memory
-from beepwatch.patterns.profiles import Profile
+from beepwatch.patterns.profiles import LongTone, Profile
 
 TAUGHT = 0.03
 """The household's tone is known to within 3 %."""
@@ -26,10 +27,10 @@ class Judge:
         self._book = book
         self._memory = memory
 
-    def taught(self, frequency: float) -> bool:
+    def taught(self, frequency: float, multiples: Sequence[float] = MULTIPLES) -> bool:
         """Whether this is the tone of the household's device, or a multiple of it."""
         tone = self._tone
-        return tone is not None and any(abs(frequency / (tone * n) - 1.0) <= TAUGHT for n in MULTIPLES)
+        return tone is not None and any(abs(frequency / (tone * n) - 1.0) <= TAUGHT for n in multiples)
 
     def known(self, profile: Profile, frequency: float, now: float) -> bool:
         """Whether a device's pattern on this tone is expected: it is taught, or a device's alarm had it
@@ -37,7 +38,8 @@ class Judge:
         """
         if profile.calls != "device":
             return False
-        return self.taught(frequency) or self._book.device_tone(frequency, now)
+        multiples = (1.0,) if isinstance(profile, LongTone) else MULTIPLES  # a long tone shows its fundamental
+        return self.taught(frequency, multiples) or self._book.device_tone(frequency, now)
 
     def allowed(self, profile: Profile, frequency: float, known: bool) -> bool:
         """Whether the pattern may have this tone: a known one always, another within the profile's limits."""

@@ -161,8 +161,14 @@ class Matcher:
         return out
 
     def _raise_whole(self, note: Note) -> list[AlarmEvent]:
-        """The same for a breath's beep that came in pieces."""
+        """The same for a beep that came in pieces."""
         self._memory.add(note)
+        for counted in self._bursts:
+            found = self._raise_bursts(counted, self._pulses(note, joined=True))
+            if found:
+                return found
+        if self._counted.explains(note):
+            return []
         notes = self._on_tone(note)
         return [event for breaths in self._breaths for event in self._raise_breaths(breaths, notes)]
 
@@ -185,21 +191,20 @@ class Matcher:
         notes = self._memory.on_tone(note.beep.frequency, WIDTH, note.beep.onset - KEEP)
         return [other for other in notes if other.beep.onset < note.beep.onset] + [note]
 
-    def _pulses(self, note: Note) -> list[Note]:
-        """The same without its harmonics: pulses are counted on one line."""
-        tone = note.beep.frequency
-        return [
-            other
-            for other in self._on_tone(note)
-            if not other.joined and abs(other.beep.frequency / tone - 1.0) <= WIDTH
-        ]
+    def _pulses(self, note: Note, joined: bool = False) -> list[Note]:
+        """The same as one line of pulses: of sounds at one time (harmonics, echoes) the strongest, each once.
+
+        joined: broken pulses whole in place of their pieces; else the pieces as they came.
+        """
+        return bursts.line([n for n in self._on_tone(note) if joined or not n.joined], note)
 
     # -- new alarms
 
     def _raise(self, note: Note, owner: Episode | None) -> list[AlarmEvent]:
         """New alarms that this beep decides: counted groups first, since they explain single beeps too."""
         pulses = self._pulses(note)
-        self._counted.hear(pulses)
+        if pulses[-1] is note:
+            self._counted.hear(pulses)
         for counted in self._bursts:
             found = self._raise_bursts(counted, pulses)
             if found:

@@ -2,7 +2,7 @@
 
 import math
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from beepwatch.events import Beep
@@ -10,6 +10,9 @@ from beepwatch.events import Beep
 RATIOS = (1.0, 2.0, 3.0, 4.0, 0.5, 1.0 / 3.0, 0.25)
 """In a room null a sounder may be heard at twice or three times its tone (measured by a prototype: 4 rooms
 of 37)."""
+KIN = (*RATIOS, 1.5, 2.0 / 3.0, 4.0 / 3.0, 0.75)
+"""Ratios between any two of a sounder's first four harmonics: for signals rich in them (IEC 60601-1-8 asks for four).
+Fifths and fourths too: not for single beeps, which music repeats."""
 WIDTH = 0.01
 """Width of a bin of tone, relative."""
 DEPTH = 48
@@ -42,11 +45,11 @@ class Note:
     """It was made of the pieces of a broken beep, which are kept too."""
 
 
-def fold(frequency: float, tone: float, tolerance: float) -> float | None:
-    """The ratio in RATIOS by which `frequency` is the tone, to a relative tolerance; None when it is
+def fold(frequency: float, tone: float, tolerance: float, ratios: Sequence[float] = RATIOS) -> float | None:
+    """The ratio in `ratios` by which `frequency` is the tone, to a relative tolerance; None when it is
     another tone.
     """
-    for ratio in RATIOS:
+    for ratio in ratios:
         if abs(frequency - tone * ratio) <= tolerance * tone * ratio:
             return ratio
     return None

@@ -64,18 +64,19 @@ class Doubt(_Part, frozen=True):
 
 class Clash(_Part, frozen=True):
     """Figures that another pattern's pulses have when they run together: all within, and it costs `cost`
-    nats.
-    """
+    nats,
+    and `rough` times what purity lacks of 0.95, since what has run together is no one tone."""
 
     pattern: str
     length: Span
     period: Span
     cost: float
+    rough: float = 0.0
 
-    def price(self, length: float, period: float) -> float:
-        """Nats that a beep of `length` every `period` s costs."""
+    def price(self, length: float, period: float, purity: float) -> float:
+        """Nats that a beep of `length` s and a purity, every `period` s, costs."""
         inside = self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]
-        return self.cost if inside else 0.0
+        return self.cost + self.rough * max(0.0, 0.95 - purity) if inside else 0.0
 
 
 class _Profile(_Part, frozen=True, tag_field="kind"):
