@@ -282,8 +282,9 @@ def test_hanging_calls_are_counted(
     assert "does not answer" in failed(reports)
     system.go_on.set()
     streams = [stream_of(system) for _ in range(speaker.HANGING)]
-    assert all(late.abandoned.wait(SOON) for late in streams)
-    first_sound(stream_of(system))
+    *given_up, last = streams
+    assert all(late.abandoned.wait(SOON) for late in given_up)
+    first_sound(stream_of(system) if last.abandoned.wait(0.5) else last)  # the last may just be waited for
     assert started(reports).numbers == (1,)
 
 
