@@ -42,11 +42,12 @@ class Recognizer:
         self.channels = channels
         self._hearing = Hearing(channels, tone, bandwidth)
         self._matcher = Matcher(tone)
+        self._lost, self._gap = 0, False
 
     @property
     def seconds(self) -> float:
         """Stream time of the last sample, lost ones included."""
-        return self._hearing.position / RATE
+        return (self._hearing.position + self._lost) / RATE
 
     def push(self, samples: NDArray[np.float32]) -> list[Event]:
         """Hear one block; return what became known, in order of time.
@@ -56,26 +57,37 @@ class Recognizer:
         state as it was.
         """
         block = self._checked(samples)
+        if block.shape[1] == 0:
+            return []
         if np.isfinite(block.sum(dtype=np.float64)):
-            return self._heard(self._hearing.push(block))
+            return [*self._bridge(), *self._heard(self._hearing.push(block))]
         events: list[Event] = []
         for part, whole in _runs(block):
-            events += self._heard(self._hearing.push(part)) if whole else self.skip(part.shape[1])
+            events += [*self._bridge(), *self._heard(self._hearing.push(part))] if whole else self.skip(part.shape[1])
         return events
 
     def skip(self, count: int) -> list[Event]:
-        """Pass over `count` samples that were lost; stream time goes on."""
+        """Pass over `count` samples that were lost; stream time goes on.
+
+        A short loss is bridged as a silence, once sound follows; a longer one ends what sounded before it.
+        """
         if count < 0:
             raise SamplesError(f"cannot skip {count} samples")
-        if count == 0:
+        self._lost += count
+        if self._lost <= SHORT_GAP and not self._gap:
             return []
-        if count <= SHORT_GAP:
-            return self._heard(self._hearing.push(np.zeros((self.channels, count), np.float32)))
-        return self._heard(self._hearing.skip(count))
+        lost, self._lost, self._gap = self._lost, 0, True
+        return self._heard(self._hearing.skip(lost))
+
+    def _bridge(self) -> list[Event]:
+        """Sound follows: hear a short loss before it as a silence."""
+        lost, self._lost, self._gap = self._lost, 0, False
+        return self._heard(self._hearing.push(np.zeros((self.channels, lost), np.float32))) if lost else []
 
     def flush(self) -> list[Event]:
         """End of the stream: what still sounds is told. An alarm that goes on stays open (no `Ended`)."""
-        events = self._heard(self._hearing.flush())
+        events = [*self._heard(self._hearing.flush()), *self._heard(self._hearing.skip(self._lost))]
+        self._lost, self._gap = 0, False
         return [*events, *self._matcher.flush(self.seconds)]
 
     def _heard(self, heard: list[Heard]) -> list[Event]:

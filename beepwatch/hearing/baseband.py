@@ -1,19 +1,33 @@
 """The sound itself, kept for half a minute, and a tone in it brought down to 0 Hz.
 
-A baseband sample is the sum of 64 samples (4 ms) turned by the tone's frequency: +-125 Hz wide, so a tone may drift
-by 3 % and stay in it, and edges keep a resolution of milliseconds.
+What is near the tone is turned down to 0 Hz and sampled each 4 ms through a low-pass of 20 ms: +-125 Hz wide, so that a
+tone may drift by 3 % and stay in it, and 60 dB down from 215 Hz on, so that no other tone shows as an image of itself.
 """
 
 import numpy as np
 
-from .spectrum import RATE, WINDOW_POWER, Complexes, Doubles, Floats
+from .spectrum import RATE, Complexes, Doubles, Floats
 
 STEP = 64
 STEP_SECONDS = STEP / RATE
+MARGIN = 2
+"""Steps on each side that a baseband sample reaches beyond its own."""
 KEPT_SECONDS = 24
 """A sum over 128 frames looks back 16 s for a beep's start; some more for its fit."""
-NOISE_SHARE = STEP / WINDOW_POWER
-"""Noise power of a baseband sample over that of a spectrum bin (both from white noise, theory)."""
+
+
+def _low_pass() -> Doubles:
+    """A Kaiser-windowed sinc of 5 steps, 6 dB down at half the step rate, of sum 1 (Kaiser's formulas, from memory)."""
+    n = (2 * MARGIN + 1) * STEP
+    place = np.arange(n) - (n - 1) / 2
+    taps = np.sinc(place / STEP) * np.kaiser(n, 5.65)
+    summed: Doubles = taps / taps.sum()
+    return summed
+
+
+LOW_PASS = _low_pass()
+NOISE_SHARE = float(np.sum(LOW_PASS**2))
+"""Noise power of a baseband sample over the variance of the sound (white noise, theory)."""
 
 
 class Audio:
@@ -56,23 +70,25 @@ class Audio:
 
 
 def demodulate(samples: Floats, first: int, hertz: float) -> Complexes:
-    """Baseband of `samples`, shape (channels, n) with n a multiple of STEP, the first numbered `first`.
+    """Baseband of steps first, first + 1 ...; `samples` reach MARGIN steps beyond them on both sides.
 
-    Returns complex, shape (channels, n // STEP); a tone of amplitude A at `hertz` gives |z| = A * STEP / 2.
+    samples: (channels, (n + 2 MARGIN) * STEP). Returns complex, (channels, n); a tone of amplitude A gives |z| = A / 2.
     """
-    channels, n = samples.shape
     turn = -2j * np.pi * hertz / RATE
-    table = np.exp(turn * np.arange(STEP))
-    cells = samples.reshape(channels, n // STEP, STEP) @ np.stack([table.real, table.imag], axis=1)
-    carrier = np.exp(turn * (first + STEP * np.arange(n // STEP)))
-    turned: Complexes = (cells[..., 0] + 1j * cells[..., 1]) * carrier
+    table = LOW_PASS * np.exp(turn * np.arange(len(LOW_PASS)))
+    # einsum, not a matrix product: its sums do not depend on where in memory the samples lie
+    windows = np.lib.stride_tricks.sliding_window_view(samples, len(LOW_PASS), axis=1)[:, ::STEP]
+    real = np.einsum("cmn,n->cm", windows, table.real.astype(np.float32))
+    imaginary = np.einsum("cmn,n->cm", windows, table.imag.astype(np.float32))
+    carrier = np.exp(turn * STEP * (first - MARGIN + np.arange(real.shape[1])))
+    turned: Complexes = (real + 1j * imaginary.astype(np.float64)) * carrier
     return turned
 
 
-def weights(noise: Doubles) -> Doubles:
-    """1 / variance of each baseband sample from the bin noise at its time, (channels, n), capped at 30 medians.
+def weights(variance: Doubles) -> Doubles:
+    """1 / variance of each baseband sample from the sound's noise variance at its time, (channels, n).
 
-    The cap keeps a moment that was estimated too quiet from deciding alone (judgement).
+    Capped at 30 medians: a moment that was estimated too quiet must not decide alone (judgement).
     """
-    inverse: Doubles = 1.0 / (noise * NOISE_SHARE)
+    inverse: Doubles = 1.0 / (variance * NOISE_SHARE)
     return np.minimum(inverse, 30 * np.median(inverse, axis=1, keepdims=True))

@@ -16,7 +16,7 @@ from .drift import Envelope
 from .fit import Burst
 from .floor import band_level
 from .rows import Rows
-from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Complexes, Doubles, Floats
+from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Complexes, Doubles, Floats, Mask
 
 TRIM = 3
 """Steps (12 ms) left off at both edges: a sounder's ramps take up to 10 ms (measured on one synthetic set)."""
@@ -28,6 +28,8 @@ RATIOS = (1, 2, 3, 4, 5, 6, 1 / 2, 1 / 3, 2 / 3, 3 / 2)
 """Frequencies over the tone's at which a peak is the sounder's own."""
 FAINT = 0.2
 """Power over noise in one step under which a few per cent of error of the noise estimate would count."""
+LINE = 4.0
+"""Floor of a bin over its band's from which it is a line."""
 VALLEY_STEPS = 12
 """48 ms."""
 
@@ -185,30 +187,25 @@ def surroundings(rows: Rows, burst: Burst, hertz: float) -> tuple[float, float]:
     if mean is None:
         return NONE_DB, NONE_DB
     frames = max(1, int(burst.seconds / 0.064) - 1)
-    place = hertz / BIN_HZ - LOW_BIN
-    k = round(place)
-    low, high = NEAR_BINS
+    k = min(max(round(hertz / BIN_HZ - LOW_BIN), 0), BINS - 1)
     tone = float(mean[max(k - 1, 0) : k + 2].max())
     floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
-    near = np.concatenate(
-        [np.arange(max(k - high, 0), max(k - low + 1, 0)), np.arange(k + low, min(k + high + 1, BINS))]
-    )
-    loud = float(mean[near].max()) if len(near) else 0.0
-    hidden = loud < (1 + 3 / np.sqrt(frames)) * 4 * float(floor[min(max(k, 0), BINS - 1)])
+    others = np.where(_lasting(rows, burst), np.float32(0), mean)
+    low, high = NEAR_BINS
+    beside = np.concatenate([others[max(k - high, 0) : max(k - low + 1, 0)], others[k + low : k + high + 1]])
+    loud = float(beside.max()) if len(beside) else 0.0
+    hidden = loud < (1 + 3 / np.sqrt(frames)) * 4 * float(floor[k])
     neighbours = NONE_DB if hidden else 10 * np.log10(tone / loud)
-    return float(min(neighbours, NONE_DB)), _company(mean, floor, tone, hertz)
+    return float(min(neighbours, NONE_DB)), _company(others, floor, tone, hertz)
 
 
-def level_in(rows: Rows, burst: Burst, hertz: float, channel: int) -> float:
-    """dBFS of the strongest of the three bins at `hertz` over the burst's frames; +inf where no frame lies in it."""
-    first = max(int(np.floor(burst.begin * STEP / HOP - 0.5)), rows.begin)
-    last = min(int(np.ceil(burst.end * STEP / HOP - 1.5)), rows.end - 1)
-    if last < first:
-        return float("inf")
-    k = round(hertz / BIN_HZ) - LOW_BIN
-    low = max(k - 1, 0)
-    power = rows.ratio(first, last + 1)[:, low : k + 2] * rows.noise(first, last + 1, low, k + 2)[channel]
-    return float(10 * np.log10(max(float(power.max()), 1e-30)) - 20 * np.log10(HOP / 2))
+def _lasting(rows: Rows, burst: Burst) -> Mask:
+    """Bins of hums: lines that the floor has learnt, and tones that had gone on for seconds when the burst began."""
+    frame = min(max(int(burst.begin * STEP / HOP), rows.begin), rows.end - 1)
+    noise = rows.noise(frame, frame + 1, 0, BINS)[0]
+    learnt = noise[0] > LINE * np.repeat(band_level(noise)[0], BAND_BINS)
+    lasting: Mask = learnt | rows.old(frame, frame + 1)[0]
+    return lasting
 
 
 def _company(mean: Floats, floor: Floats, tone: float, hertz: float) -> float:

@@ -7,13 +7,13 @@ import numpy as np
 
 from beepwatch.events import Character
 
-from .baseband import STEP, Audio, demodulate, weights
-from .character import describe, flatness, inside, level_in, purity
+from .baseband import MARGIN, STEP, Audio, demodulate, weights
+from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import Burst, fit_burst
 from .pulses import silences
 from .rows import Rows
-from .spectrum import BINS, HOP, RATE, Doubles, bin_frequency, frame_end
+from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .track import Track, coarse_steps
 from .verdict import SOFT, enough
 
@@ -27,8 +27,6 @@ ALONE = 1.6
 """Least power of the tone over the strongest line there (2 dB; the full measure, in `character.py`, asks 3 dB)."""
 CLEAR = 2.0
 """Energy of one step from which the phase within 32 ms is clear."""
-IMAGE_DB = 8.0
-"""A line that the baseband has and the spectrum has not is the image of a strong tone 250 or 500 Hz away."""
 EVEN = 0.6
 """Least share of the power that turns evenly: 1 for one line, 0.31 for two alike 100 Hz apart (theory)."""
 LONGEST_LOOK = 20
@@ -81,7 +79,10 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
     line = float((np.minimum(ratio[:, max(place - 1, 0) : place + 3], 1e6) - 1.0).sum())
     if line <= NARROW * (float(near.sum()) - 3 * sqrt(near.size)):
         return False
-    power = (ratio * rows.noise(first, stop, low, high)[0]).mean(axis=0)
+    floor = rows.noise(first, stop, low, high)[0]
+    power = (ratio * floor).mean(axis=0)
+    power[(floor[0] > LINE * np.median(floor[0])) | rows.old(first, first + 1)[0, low:high]] = 0.0
+    power[place : place + 2] = (ratio * floor)[:, place : place + 2].mean(axis=0)
     noise = float(rows.noise(stop - 1, stop, track.pair, track.pair + 1)[0, 0, 0])
     beside = np.concatenate([power[: max(place - NEAR_BINS, 0)], power[place + NEAR_BINS + 2 :]])
     loudest = float(beside.max())
@@ -108,23 +109,26 @@ def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     if not track.chunks or track.chunk_next < back:
         before = FAINT_LOOK_BACK if track.opened - track.start >= 16 else LOOK_BACK
         track.chunks = []
-        track.chunk_first = track.chunk_next = max(track.start * HOP // STEP - before, back, 0)
-    end = frame_end(stop_frame - 1) // STEP
+        track.chunk_first = track.chunk_next = max(track.start * HOP // STEP - before, back, MARGIN)
+    end = frame_end(stop_frame - 1) // STEP - MARGIN
     if end <= track.chunk_next:
         return
     begin, track.chunk_next = track.chunk_next, end
-    z = demodulate(audio.view(begin * STEP, end * STEP), begin * STEP, track.tone)
+    sound = audio.view((begin - MARGIN) * STEP, (end + MARGIN) * STEP)
+    z = demodulate(sound, begin, track.tone)
     track.chunks.append((z, weights(_step_noise(rows, track.pair, begin, end, stop_frame))))
 
 
 def _step_noise(rows: Rows, pair: int, begin: int, end: int, stop_frame: int) -> Doubles:
-    """Bin noise at each step, (channels, n): the mean of the two frames that overlap it most."""
+    """Noise variance of the sound at each step, (channels, n): the mean of the two frames that overlap it most."""
     hops = np.arange(begin, end) * STEP // HOP
     low = int(max(rows.begin, hops[0] - 1))
     noise = rows.noise(low, stop_frame, pair, pair + 2).mean(axis=2, dtype=np.float64)
     last = noise.shape[1] - 1
     before, after = np.clip(hops - 1 - low, 0, last), np.clip(hops - low, 0, last)
-    mean: Doubles = 0.5 * (noise[:, before] + noise[:, after])
+    looks = rows.share(low, stop_frame, pair)[None, :] if len(noise) > 1 else 1.0
+    noise = noise / looks
+    mean: Doubles = (0.5 / WINDOW_POWER) * (noise[:, before] + noise[:, after])
     return mean
 
 
@@ -176,9 +180,7 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, taught: bool) -> Found | 
     if purity(body) < SOFT.purity or flatness(body) > SOFT.flatness:
         return None
     character, power = describe(part, burst, rows, hertz, channel)
-    level = 10 * log10(power) - 20 * log10(STEP / 2)
-    if level > level_in(rows, burst, hertz, channel) + IMAGE_DB:
-        return None
+    level = 10 * log10(4 * power)
     return Found(
         burst.begin * STEP / RATE,
         burst.seconds,

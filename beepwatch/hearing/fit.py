@@ -198,11 +198,11 @@ def _further(whole: Envelope, level: float, edge: float, bound: float) -> float:
 
 
 def _fit_loud(near: Envelope, begin: float, end: float) -> Burst:
-    """Fit a loud burst: its edges are where the magnitude, over 12 ms, passes half of its median inside."""
+    """Fit a loud burst: its edges are where the magnitude, over 12 ms, passes half of its upper quartile inside."""
     size = np.abs(near.z[0])
     smooth = np.convolve(size, np.ones(3) / 3, mode="same")
     a, b = int(begin) - near.first, max(int(end) - near.first, int(begin) - near.first + 2)
-    half = 0.5 * float(np.median(size[max(a, 0) : b + 1]))
+    half = 0.5 * float(np.quantile(size[max(a, 0) : b + 1], 0.75))
     over = np.flatnonzero(smooth > half)
     over = over[(over >= a - EDGE_REACH) & (over <= b + EDGE_REACH)]
     if len(over) < 2:

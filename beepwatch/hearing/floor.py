@@ -54,6 +54,22 @@ def band_level(power: Floats) -> Floats:
     return smoothed
 
 
+def coherence_share(ratios: Floats) -> Floats:
+    """Share of independent looks that channels give, by band: ratios (channels, n, BINS) -> float32 (BANDS,).
+
+    Powers of two Gaussian noises correlate as their squared coherence (theory), so C channels count as C^2 / sum of it:
+    as 1 where they are copies of one microphone or lie close together in a diffuse field. Returns that over C.
+    """
+    channels, n = ratios.shape[:2]
+    flat = np.minimum(ratios, 8.0).reshape(channels, n, BANDS, BAND_BINS)
+    flat = flat - flat.mean(axis=(1, 3), keepdims=True)
+    product = np.einsum("atbk,ctbk->bac", flat, flat)
+    scale = np.sqrt(np.maximum(np.einsum("baa->ba", product), 1e-12))
+    coherence = np.maximum(product / (scale[:, :, None] * scale[:, None, :]), 0.0)
+    share: Floats = (channels / np.maximum(coherence.sum(axis=(1, 2)), channels)).astype(np.float32)
+    return share
+
+
 class NoiseFloor:
     """The floor of one channel; pure state, driven by frames."""
 

@@ -13,7 +13,7 @@ from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
 
 from .baseband import Audio
 from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
-from .floor import BLOCK, FIRST, NoiseFloor
+from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
 from .rows import Rows
 from .search import Candidate, Search
 from .sounders import Waiting, fundamental, order
@@ -22,6 +22,7 @@ from .spectrum import (
     BANDS,
     BIN_HZ,
     BINS,
+    FRAME,
     HOP,
     HOP_SECONDS,
     LOW_BIN,
@@ -57,6 +58,8 @@ RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
 FAINT_HUM = 1.5
 """Level over noise under which a lasting line is taken for the noise's own colour and not told."""
+IN_BAND = 2 * BINS / FRAME / WINDOW_POWER
+"""Variance in the bins kept, over their mean power (Parseval): the noise is at least that."""
 STALE = 30
 """Blocks (a minute) without a moment free of tones after which the noise is read from the quieter moments with them."""
 REMEMBERED = 30.0
@@ -85,6 +88,9 @@ class Hearing:
         self._highest = int(top / BIN_HZ) - LOW_BIN + 1
         self._floors: list[NoiseFloor] = []
         self._quiet = np.full(channels, UNHEARD_POWER)
+        self._share: Floats = np.full(BANDS, 1 / channels, np.float32)
+        """Looks that the channels are worth over their number, by band; copies of one until it is measured."""
+        self._shares = 0
         self._stale = 0
         self._serial = 0
         self._spoilt: list[Found] = []
@@ -190,8 +196,11 @@ class Hearing:
             self._floors = [NoiseFloor(rows[:FIRST]) for rows in power]
         ratios, gains = zip(*[f.normalise(p) for f, p in zip(self._floors, power, strict=True)], strict=True)
         alive = [r for r, floor in zip(ratios, self._floors, strict=True) if floor.alive] or [ratios[0]]
-        ratio: Floats = alive[0] if len(alive) == 1 else np.mean(alive, axis=0)
-        self._rows.push(ratio, np.stack(gains), np.stack([floor.floor for floor in self._floors]))
+        ratio: Floats = alive[0]
+        if len(alive) > 1:
+            spread = np.repeat(np.sqrt(self._share * (self.channels / len(alive))), BAND_BINS)
+            ratio = 1 + (np.mean(alive, axis=0) - 1) * np.minimum(spread, 1).astype(np.float32)
+        self._rows.push(ratio, np.stack(gains), np.stack([floor.floor for floor in self._floors]), self._share)
         self._block.append((np.stack(ratios), np.stack(gains)))
         hops = sound[:, HOP : HOP + count * HOP].reshape(self.channels, count, HOP)
         energies = np.einsum("ctn,ctn->ct", hops, hops) / HOP - np.square(hops.sum(axis=2) / HOP)
@@ -205,6 +214,10 @@ class Hearing:
         ratios, gains = (np.concatenate(part, axis=1) for part in zip(*self._block, strict=True))
         energies = np.concatenate(self._energies, axis=1)
         self._block, self._energies = [], []
+        if self.channels > 1:
+            share = coherence_share(ratios)
+            self._share = share if self._shares == 0 else 0.75 * self._share + 0.25 * share
+            self._shares += 1
         busy = np.zeros(BINS, np.bool_)
         for track in self._tracks:
             if not track.hum and track.seconds(stop) > 0.3 and line_like(track, self._rows, stop):
@@ -312,10 +325,14 @@ class Hearing:
     def _tell_steady(self, track: Track) -> None:
         """From now on it is a hum, which the floor may learn."""
         if track.cut == 0 and track.strength(self._rows) > FAINT_HUM:
-            onset = self._seconds_at(track.start * HOP + HOP)
-            level = 10 * log10(max(track.level, 1e-30)) - 20 * log10(HOP / 2)
-            known = track.told_at
-            self._out.append((known, SteadyTone(onset, track.tone, level, self._seconds(known))))
+            whole = envelope(track)
+            last = whole.first + whole.z.shape[1]
+            recent = Stretch(whole.part(last - RECENT, last), last - RECENT, last - 1)
+            found = fitted(track, self._rows, recent, self._taught(track.tone))
+            if found is not None:
+                known = track.told_at
+                onset = self._seconds_at(track.start * HOP + HOP)
+                self._out.append((known, SteadyTone(onset, found.hertz, found.level, self._seconds(known))))
         track.hum, track.chunks = True, []
 
     def _tell_pulses(self, track: Track, frame: int) -> None:
@@ -431,7 +448,10 @@ class Hearing:
         self._out.append((frame, beep))
 
     def _snr(self, found: Found) -> float:
-        return found.level - 10 * log10(2 * float(self._quiet[found.channel]))
+        stop = min(max(int(found.onset * RATE / HOP) - 1, self._rows.begin + 1), self._rows.end)
+        before = self._rows.noise(max(stop - 8, self._rows.begin), stop, 0, BINS)[found.channel]
+        in_band = np.median(before.mean(axis=1)) * IN_BAND
+        return found.level - 10 * log10(2 * max(float(self._quiet[found.channel]), float(in_band)))
 
     def _seconds_at(self, sample: int) -> float:
         return (self._origin + sample) / RATE

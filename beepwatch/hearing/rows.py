@@ -19,6 +19,8 @@ class Rows:
         self._ratio: Floats = np.ones((self._room, BINS), np.float32)
         self._gains: Floats = np.ones((channels, self._room, BANDS), np.float32)
         self._floors: Floats = np.ones((channels, BLOCKS, BINS), np.float32)
+        self._shares: Floats = np.ones((BLOCKS, BANDS), np.float32)
+        self._old: Mask = np.zeros((self._room, BINS), np.bool_)
         self._held: Mask = np.zeros((self._room, BINS), np.bool_)
         self._splashed: Mask = np.zeros((self._room, BINS), np.bool_)
         self._base = 0
@@ -29,8 +31,11 @@ class Rows:
         """Number of the oldest frame kept."""
         return max(self._base, self.end - KEPT)
 
-    def push(self, ratio: Floats, gains: Floats, floors: Floats) -> None:
-        """Append frames of one block: ratio (n, BINS), gains (channels, n, BANDS), floors (channels, BINS)."""
+    def push(self, ratio: Floats, gains: Floats, floors: Floats, share: Floats) -> None:
+        """Append frames of one block: ratio (n, BINS), gains (channels, n, BANDS), floors (channels, BINS).
+
+        share (BANDS,): independent looks of the channels over their number.
+        """
         n = len(ratio)
         if self.end - self._base + n > self._room:
             self._shift()
@@ -38,14 +43,16 @@ class Rows:
         self._ratio[at : at + n] = ratio
         self._gains[:, at : at + n] = gains
         self._floors[:, (self.end // BLOCK) % BLOCKS] = floors
+        self._shares[(self.end // BLOCK) % BLOCKS] = share
         self._held[at : at + n] = False
+        self._old[at : at + n] = False
         self._splashed[at : at + n] = False
         self.end += n
 
     def _shift(self) -> None:
         used = self.end - self._base
         keep = min(KEPT, used)
-        for store in (self._ratio, self._held, self._splashed):
+        for store in (self._ratio, self._held, self._splashed, self._old):
             store[:keep] = store[used - keep : used].copy()
         self._gains[:, :keep] = self._gains[:, used - keep : used].copy()
         self._base = self.end - keep
@@ -64,6 +71,15 @@ class Rows:
     def taken(self, frame: int, bin_: int, *, splashed: bool) -> bool:
         """Is the bin another track's at that frame (or, `splashed`, may a track splash into it)?"""
         return bool((self._splashed if splashed else self._held)[frame - self._base, bin_])
+
+    def share(self, first: int, stop: int, bin_: int) -> Floats:
+        """Independent looks of the channels over their number, at one bin, shape (n,)."""
+        looks: Floats = self._shares[(np.arange(first, stop) // BLOCK) % BLOCKS, bin_ // BAND_BINS]
+        return looks
+
+    def old(self, first: int, stop: int) -> Mask:
+        """Bins of tones that had gone on for seconds, shape (n, BINS); a view that may be written."""
+        return self._old[first - self._base : stop - self._base]
 
     def held(self, first: int, stop: int) -> Mask:
         """Bins near a live track, shape (n, BINS); a view that may be written."""

@@ -20,7 +20,8 @@ CHANCE = {2: 1e-8, 4: 1e-7, 8: 3e-7, 16: 5e-7, 32: 5e-7, 64: 5e-7, 128: 5e-7}
 """Chance for one bin and frame of noise alone. Short sums are stricter, as a weak short sum cannot pass the fit."""
 CLIP = np.float32(20.0)
 """Power over noise counted at most in sums over 4 frames and more: one loud frame cannot pass them alone."""
-EDGE_BINS = 6
+EDGE_BINS = 5
+"""Bins at the ends of the spectrum that serve only as neighbours: a tone of 400 Hz is bin 9."""
 WIDE = 2.5
 """A tone's sum stands this many times over its neighbours 4 and 5 bins away (Hann: 40 dB less, theory)."""
 LOUD = 60.0

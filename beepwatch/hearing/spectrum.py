@@ -20,10 +20,10 @@ RATE = 16_000
 FRAME = 2048
 HOP = 1024
 BIN_HZ = RATE / FRAME
-LOW_BIN = 48
-"""First bin kept: 375 Hz. All bin numbers elsewhere count from here."""
+LOW_BIN = 42
+"""First bin kept: 328 Hz. All bin numbers elsewhere count from here."""
 BINS = 640
-"""Bins kept: 375 to 5375 Hz, so that a tone of 400 Hz to 5 kHz has neighbours on both sides."""
+"""Bins kept: 328 to 5328 Hz, so that a tone of 400 Hz to 5 kHz has neighbours on both sides."""
 BAND_BINS = 64
 BANDS = BINS // BAND_BINS
 HOP_SECONDS = HOP / RATE

@@ -44,6 +44,10 @@ WIDE = 3
 """23 Hz: a drift of 3 % of 3 kHz in 1.2 s moves as far in half a second."""
 GUARD = 5
 """Bins on each side that belong to a track (Hann main lobe 2, drift 3)."""
+HUM_GUARD = 1
+"""The same for a hum, which the floor has learnt: a beep beside it must be heard."""
+AGED = 64
+"""Frames (4 s) after which a tone is no voice that would spoil another beside it."""
 CHUNK = 8
 """Frames between two looks at a track's bin, counted from its start: results do not depend on how samples came."""
 
@@ -171,7 +175,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     border = track.start + ((track.next - track.start) // CHUNK + 1) * CHUNK
     stop = min(stop, border)
     first = track.next
-    y = _pair(rows, track.pair, first, stop, track.wide)
+    y = _pair(rows, track.pair, first, stop, track.wide and track.ended is None)
     noise = rows.noise(first, stop, track.pair, track.pair + 1)[:, :, 0].mean(axis=0, dtype=np.float64)
     outshone = _outshone(track, rows, first, stop)
     follow = _sounding if track.ended is None else _waiting
@@ -221,7 +225,7 @@ def _sounding(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
     if len(lows):
         track.least_frame = first + int(lows[-1])
     track.total, track.count = float(power[used]), int(counts[used])
-    track.dipped |= bool(((y[:used] - 2) * noise[:used]).min() < DIP * track.level)
+    track.dipped |= bool((((y - 2) * noise)[:used] < DIP * before[:used]).any())
     track.sum, track.least = float(sums[used - 1]), float(least[used - 1])
     if len(over):
         track.ended, track.back = track.least_frame, 0.0
@@ -258,6 +262,7 @@ def _waiting(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
             track.left = (track.last, track.level)
             track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, first + i
             track.total, track.count = max(track.level / 16, min(track.level, 8 * float(noise[i]))), 1
+            track.wide = track.level > STRONG * float(noise[i])
             return i + 1
         _close_if_due(track, first + i)
         if track.closed is not None:
@@ -269,8 +274,13 @@ def _hold(track: Track, rows: Rows, first: int, stop: int) -> None:
     """Mark the bins that no other track may open in."""
     if stop <= first:
         return
-    rows.held(first, stop)[:, max(track.pair - GUARD, 0) : track.pair + GUARD + 2] = True
-    rows.splashed(first, stop)[:, max(track.pair - track.reach, 0) : track.pair + track.reach + 2] = True
+    guard = HUM_GUARD if track.hum else GUARD
+    rows.held(first, stop)[:, max(track.pair - guard, 0) : track.pair + guard + 2] = True
+    aged = max(first, track.start + AGED)
+    if aged < stop:
+        rows.old(aged, stop)[:, max(track.pair - 3, 0) : track.pair + 5] = True
+    reach = guard if track.hum else track.reach
+    rows.splashed(first, stop)[:, max(track.pair - reach, 0) : track.pair + reach + 2] = True
 
 
 def _reach(ratio: float) -> int:
