@@ -24,6 +24,8 @@ FINE = 0.5
 """Energy of one step from which an edge lies finer than a step (edge error in steps: about 1 / energy, theory)."""
 LOUD = 16.0
 """Energy of one step from which edges are read from magnitudes: they are then clear, whatever the frequency does."""
+HOPELESS = 14.0
+"""Energy between the coarse edges under which better edges will not make it enough (measured: they add 10 at most)."""
 EDGE_REACH = 25
 """Steps (0.1 s) beyond the coarse edges in which a loud burst's edges may lie."""
 GAP = 12
@@ -236,6 +238,9 @@ def _fit_short(whole: Envelope, about: tuple[float, float], bounds: tuple[float,
     """Fit in one coherent piece; once more with the edges found, if they moved."""
     inner = whole.part(int(about[0]), int(about[1]) + 1)
     drift = follow(inner, share)
+    evidence = coherent(inner, drift)
+    if evidence < HOPELESS:
+        return Burst(about[0], about[1], drift, evidence, len(whole.z))
     a, b = _short_edges(_sums(whole, drift, inner.energy), *bounds)
     seconds = about[1] - about[0]
     if abs(b - a - seconds) > 0.08 * seconds and b - a > 8:

@@ -60,6 +60,8 @@ FAINT_HUM = 1.5
 """Level over noise under which a lasting line is taken for the noise's own colour and not told."""
 IN_BAND = 2 * BINS / FRAME / WINDOW_POWER
 """Variance in the bins kept, over their mean power (Parseval): the noise is at least that."""
+EDGES = tuple(bin_frequency((band + 1) * BAND_BINS) for band in range(BANDS))
+"""Hz: the upper edge of each band."""
 STALE = 30
 """Blocks (a minute) without a moment free of tones after which the noise is read from the quieter moments with them."""
 REMEMBERED = 30.0
@@ -230,20 +232,18 @@ class Hearing:
             calm = energies[:, ~self._rows.held(stop - energies.shape[1], stop).any(axis=1)]
         self._stale = 0 if calm.shape[1] >= 4 else self._stale + 1
         if self._stale == 0:
-            self._quiet = np.maximum(np.median(calm, axis=1), UNHEARD_POWER)
+            self._quiet = np.maximum(np.sort(calm, axis=1)[:, calm.shape[1] // 2], UNHEARD_POWER)
         elif self._stale > STALE:
             self._quiet = np.maximum(np.quantile(energies, 0.2, axis=1), UNHEARD_POWER)
         return self._noise(stop, gains)
 
     def _noise(self, stop: int, gains: Floats) -> Noise:
         """Noise of each band over the last block, of the quietest channel alive."""
-        levels = []
-        for channel, floor in enumerate(self._floors):
-            power = floor.floor.reshape(BANDS, BAND_BINS).mean(axis=1) * np.median(gains[channel], axis=0)
-            levels.append(10 * np.log10(np.maximum(power, 1e-30) * 2 / WINDOW_POWER))
-        quietest = np.min(levels, axis=0)
-        edges = [bin_frequency((b + 1) * BAND_BINS) for b in range(BANDS)]
-        bands = tuple((edge, round(float(level), 1)) for edge, level in zip(edges, quietest, strict=True))
+        floors = np.stack([floor.floor for floor in self._floors]).reshape(self.channels, BANDS, BAND_BINS).mean(axis=2)
+        middle = np.partition(gains, gains.shape[1] // 2, axis=1)[:, gains.shape[1] // 2]
+        power = (floors * middle * (2 / WINDOW_POWER)).min(axis=0)
+        levels = 10 * np.log10(np.maximum(power, UNHEARD_POWER))
+        bands = tuple(zip(EDGES, np.round(levels, 1).tolist(), strict=True))
         return Noise(self._seconds(stop - 1), bands)
 
     # -- tracks ---------------------------------------------------------------------------------------------------
