@@ -76,6 +76,8 @@ class Episode:
 
     def mark(self, onset: float) -> None:
         """The onset of a beep, or of a group: what the period is measured between."""
+        if self._onsets and onset <= self._onsets[-1]:
+            return  # the same group told again, by its harmonics
         self.groups += 1
         steps = 1
         if self._onsets and self._period is not None:

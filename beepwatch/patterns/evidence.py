@@ -37,6 +37,10 @@ REPEAT = math.log(3.0)
 first hours)."""
 FAINT = -18.0
 """A long tone fainter than this, dB SNR in 0-8 kHz, must come twice."""
+STRAY_SHARE = 0.1
+"""Share of an alarm's beeps whose time or length is off for some other reason (judgement) ..."""
+STRAY = 0.3
+"""... and the log sd of these."""
 REGULAR = 10.0
 """What repeats, rhythm and likeness can add up to, nats: a looped ringtone is as regular as any alarm, so
 against
@@ -114,22 +118,32 @@ def rhythm(units: Sequence[float]) -> float:
     units: s from onset to onset, missed beeps divided out. One unit says nothing; a wandering breath costs
     little.
     """
-    return _steadiness(units, 0.10, 0.25) * (len(units) - 1) / max(1, len(units))
+    return _steadiness(units, 0.10, 0.25)
 
 
 def alike(lengths: Sequence[float]) -> float:
     """Evidence of how alike the lengths are: log deviates of sd 0.05 for the alarm, 0.12 for everything
     else.
     """
-    return _steadiness(lengths, 0.05, 0.12) * (len(lengths) - 1) / max(1, len(lengths))
+    return _steadiness(lengths, 0.05, 0.12)
 
 
 def _steadiness(values: Sequence[float], own: float, other: float) -> float:
-    """Half the log ratio of two normal densities, summed over the log deviates of `values` from their mean.
+    """Half the log ratio of two densities, summed over the log deviates of `values` from their mean, nats.
 
-    Half: neighbouring intervals and lengths are not independent (prototype's fit).
+    The alarm's density is normal with a share STRAY_SHARE of strays: a beep whose start a room's null ate
+    is no
+    proof against the rest. Half, and a degree of freedom less: neighbours are not independent (prototype's
+    fit).
     """
     logs = [math.log(value) for value in values]
     mean = sum(logs) / len(logs)
-    square = sum((value - mean) ** 2 for value in logs)
-    return 0.5 * (len(logs) * math.log(other / own) - 0.5 * square * (own**-2 - other**-2))
+    total = sum(_ratio(value - mean, own, other) for value in logs)
+    return 0.5 * total * (len(logs) - 1) / len(logs)
+
+
+def _ratio(deviate: float, own: float, other: float) -> float:
+    """Log ratio of the two densities at one log deviate."""
+    square = -0.5 * deviate**2
+    alarm = (1.0 - STRAY_SHARE) / own * math.exp(square / own**2) + STRAY_SHARE / STRAY * math.exp(square / STRAY**2)
+    return math.log(alarm * other) - square / other**2

@@ -1,0 +1,367 @@
+"""Nights by the thousand: beeps without sound, through the matcher.
+
+`python -m tests.bench.nights [--nights 1000] [--seed 1] [--snr 0] [--tone]` simulates nights of 8 h in a
+house
+where people talk, watch television, play music, telephone and own things that beep, several of each a
+night, and one alarm
+in some of them. It prints false wakes, misses, delays by pattern and by breaths a minute, and how well
+`confidence` is calibrated, each with its 95 % bound (Clopper-Pearson; the rule of three where nothing was
+seen).
+
+What hearing does to a beep at a given SNR (misses, errors of its edges, pieces) is measured by
+tests/bench/features.py
+and written below; so is what the sounds of a house are like. The house itself is judgement.
+"""
+
+import argparse
+import math
+import random
+import sys
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from statistics import median
+
+from scipy.stats import beta
+
+from beepwatch.events import Beep, Changed, Character, Heard, Raised, Sounding
+from beepwatch.patterns import Matcher
+
+NIGHT = 8 * 3600.0
+"""s."""
+WAKES = frozenset(
+    {
+        "lead-disconnect",
+        "battery-critical",
+        "backup-battery",
+        "fire",
+        "carbon-monoxide",
+        "medical-high",
+        "medical-medium",
+    }
+)
+DEVICE = ("lead-disconnect", "battery-critical", "backup-battery")
+RATES = (6, 8, 10, 12, 15, 20, 25, 30, 35, 40)
+"""Breaths a minute."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ear:
+    """What hearing does to an alarm's beeps: share missed, sd of an onset and of a length (s), its delay
+    (s).
+    """
+
+    missed: float
+    onset: float
+    length: float
+    latency: float
+    score: tuple[float, float]
+    """Mean and sd over rooms of the neighbours' level, dB."""
+
+
+EARS = {
+    10: Ear(0.00, 0.005, 0.006, 0.40, (30.0, 2.0)),
+    0: Ear(0.01, 0.008, 0.008, 0.42, (28.0, 3.0)),
+    -8: Ear(0.03, 0.012, 0.012, 0.45, (27.0, 3.0)),
+    -14: Ear(0.06, 0.020, 0.025, 0.48, (27.0, 3.0)),
+    -20: Ear(0.15, 0.035, 0.060, 0.55, (27.0, 3.0)),
+}
+"""By SNR in 0-8 kHz, dB."""
+
+
+def heard(
+    lot: random.Random, ear: Ear, onset: float, duration: float, *, tone: float, character: Character
+) -> Beep | None:
+    """One beep of an alarm as hearing tells it; None when it misses it."""
+    if lot.random() < ear.missed:
+        return None
+    start = onset + lot.gauss(0, ear.onset)
+    length = max(0.05, duration + lot.gauss(0, ear.length))
+    known = onset + duration + ear.latency
+    return Beep(start, length, tone * (1 + lot.gauss(0, 2e-5)), -35.0, 0.0, max(known, start + length), True, character)
+
+
+# -- the house
+
+
+def voice(lot: random.Random, music: bool) -> Character:
+    """The character of one instrument, or one speaker's vowel: shared by its notes (measured quartiles)."""
+    company = lot.gauss(-4, 12) if music else lot.gauss(-12, 10)
+    return Character(
+        purity=min(1.0, max(0.7, lot.gauss(0.93, 0.08))),
+        flatness=max(0.0, lot.gauss(4.5, 2.5)),
+        wander=max(0.0, lot.gauss(0.8, 0.8)),
+        neighbours=max(3.0, min(30.0, lot.gauss(16, 7))) if music else max(3.0, lot.gauss(9, 4)),
+        company=max(-30.0, min(30.0, company)),
+        before=max(0.0, lot.gauss(0.2, 0.3)),
+        after=max(0.0, lot.gauss(0.3, 0.3)),
+        valley=max(0.0, lot.gauss(4, 3)),
+        spread=max(0.0, lot.gauss(0.006, 0.004)),
+    )
+
+
+def near(lot: random.Random, character: Character) -> Character:
+    """The next note of the same voice."""
+    return Character(
+        purity=min(1.0, character.purity + lot.gauss(0, 0.02)),
+        flatness=max(0.0, character.flatness + lot.gauss(0, 1)),
+        wander=max(0.0, character.wander + lot.gauss(0, 0.2)),
+        neighbours=min(30.0, max(3.0, character.neighbours + lot.gauss(0, 3))),
+        company=max(-30.0, min(30.0, character.company + lot.gauss(0, 4))),
+        before=character.before,
+        after=character.after,
+        valley=character.valley,
+        spread=character.spread,
+    )
+
+
+def note(onset: float, duration: float, tone: float, character: Character) -> Beep:
+    """A sound of the house that hearing takes for a beep."""
+    return Beep(onset, duration, tone, -35.0, 5.0, onset + duration + 0.42, True, character)
+
+
+def talk(lot: random.Random, start: float, seconds: float) -> Iterator[Beep]:
+    """Speech: 1500 beeps an hour, nearly Poisson, mostly under 0.3 s (measured)."""
+    time = start
+    while (time := time + lot.expovariate(1500 / 3600)) < start + seconds:
+        duration = min(3.0, 0.06 + lot.expovariate(1 / 0.13))
+        yield note(time, duration, lot.uniform(400, 3500), voice(lot, music=False))
+
+
+def tune(lot: random.Random, start: float, seconds: float) -> Iterator[Beep]:
+    """Music: bars that repeat with the same notes to 0.1 % in time and 0.01 % in tone, some notes unheard."""
+    end = start + seconds
+    time = start
+    while time < end:
+        bar = lot.uniform(1.5, 8.0)
+        notes = [
+            (
+                lot.uniform(0, bar),
+                min(bar, math.exp(lot.gauss(math.log(0.4), 0.9))),
+                440 * 2 ** (lot.randrange(-5, 36) / 12),
+                voice(lot, music=True),
+            )
+            for _ in range(lot.randrange(2, 9))
+        ]
+        for repeat in range(lot.choice((1, 2, 2, 4, 4, 8, 16))):
+            for offset, duration, tone, character in notes:
+                if lot.random() < 0.6:
+                    begin = time + repeat * bar + offset + lot.gauss(0, 0.004)
+                    yield note(begin, duration * (1 + lot.gauss(0, 0.06)), tone, near(lot, character))
+        time += bar * (repeat + 1) + lot.uniform(0, 3)
+
+
+SOUNDER = Character(neighbours=26.0, company=24.0, flatness=1.0, valley=3.0)
+"""A household beeper is as pure as the device's own."""
+
+
+def beeper(lot: random.Random, start: float) -> Iterator[Beep]:
+    """One household thing that beeps: its rhythm is what makes it known."""
+    tone = lot.choice((1000.0, 2000.0, 2050.0, 2700.0, 3100.0, 4096.0)) * lot.uniform(0.98, 1.02)
+    duration, period, count = lot.choice(
+        [
+            (0.5, 1.0, 40),  # reversing truck
+            (0.6, 1.2, 5),  # microwave
+            (1.0, 2.0, 5),  # another
+            (0.3, 0.7, 10),  # washer
+            (0.1, 50.0, 30),  # low-battery chirp
+            (0.2, 1.0, 60),  # kitchen timer
+            (0.13, 0.5, 80),  # quartz alarm clock
+            (1.0, 1.0, 1),  # a single beep
+            (0.4, 20.0, 4),  # a reminder
+            (4.0, 60.0, 1),  # coffee machine
+        ]
+    )
+    for index in range(count):
+        yield note(start + index * period, duration, tone, near(lot, SOUNDER))
+
+
+def ringing(lot: random.Random, start: float) -> Iterator[Beep]:
+    """A telephone in the room: ringback or a bell, 1 s on / 4 s off or 2 s / 4 s (ITU-T E.180, from
+    memory).
+    """
+    duration, period = lot.choice([(1.0, 5.0), (2.0, 6.0)])
+    tone = lot.choice((425.0, 440.0, 1070.0))
+    shape = Character(neighbours=4.0 if tone > 1000 else 26.0, company=8.0, flatness=3.0)
+    for index in range(lot.randrange(3, 9)):
+        yield note(start + index * period, duration, tone, near(lot, shape))
+
+
+def house(lot: random.Random) -> list[Beep]:
+    """The beeps of one night in which no alarm sounds."""
+    beeps: list[Beep] = []
+    for _ in range(lot.randrange(2, 6)):
+        beeps += talk(lot, lot.uniform(0, NIGHT - 900), lot.uniform(60, 900))
+    for _ in range(lot.randrange(0, 4)):
+        beeps += tune(lot, lot.uniform(0, NIGHT - 1200), lot.uniform(60, 1200))
+    for _ in range(lot.randrange(1, 5)):
+        beeps += beeper(lot, lot.uniform(0, NIGHT - 1600))
+    for _ in range(lot.randrange(0, 3)):
+        beeps += ringing(lot, lot.uniform(0, NIGHT - 60))
+    return beeps
+
+
+# -- the alarms
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """The alarm of a night: its pattern, where its evidence is complete (s), breaths a minute."""
+
+    pattern: str
+    tone: float
+    start: float
+    enough: float
+    rate: int
+
+
+def alarm(lot: random.Random, ear: Ear, pattern: str, tone: float, taught: bool) -> tuple[Truth, list[Heard]]:
+    """The beeps of one alarm, about twenty breaths or three tones, and the time at which it might be
+    named.
+    """
+    start = lot.uniform(600, NIGHT - 1200)
+    character = Character(neighbours=min(30.0, lot.gauss(*ear.score)), company=20.0, spread=0.002)
+    rate = lot.choice(RATES)
+    if pattern == "lead-disconnect":
+        period = 60 / rate
+        duration = min(1.5, 0.36 * period)
+        onsets = [start + period * index for index in range(40)]
+        enough = onsets[1 if taught else 2] + duration
+    else:
+        period, duration = (60.0, 20.0) if pattern == "battery-critical" else (3600.0, 10.0)
+        onsets = [start + period * index for index in range(3 if period < 100 else 1)]
+        early = taught and pattern == "battery-critical"
+        enough = start + (13.0 if early else duration)
+    beeps = [one for o in onsets if (one := heard(lot, ear, o, duration, tone=tone, character=near(lot, character)))]
+    told: list[Heard] = [*beeps]
+    if duration > 13:
+        told += [Sounding(b.onset, 13.0, b.frequency, b.level, b.snr, b.onset + 13.1, True, b.character) for b in beeps]
+    return Truth(pattern, tone, start, enough, rate), told
+
+
+# -- the count
+
+
+@dataclass(slots=True)
+class Count:
+    """What many nights came to."""
+
+    nights: int = 0
+    alarms: int = 0
+    false: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    missed: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    wrong: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    late: dict[tuple[str, int], list[float]] = field(default_factory=lambda: defaultdict(list))
+    said: list[tuple[float, bool]] = field(default_factory=list)
+    beeps: int = 0
+
+
+def upper(count: int, trials: int) -> float:
+    """95 % upper bound of a rate: Clopper-Pearson, one-sided; 3 / trials for zero (rule of three)."""
+    return 3.0 / trials if count == 0 else float(beta.ppf(0.95, count + 1, max(1, trials - count)))
+
+
+def night(lot: random.Random, count: Count, ear: Ear, pattern: str | None, *, tone: float, taught: bool) -> None:
+    """One night through a fresh matcher."""
+    events: list[Heard] = [*house(lot)]
+    truth = None
+    if pattern is not None:
+        truth, told = alarm(lot, ear, pattern, tone, taught)
+        events += told
+    events.sort(key=_known)
+    matcher = Matcher(tone if taught else None)
+    count.nights += 1
+    count.beeps += len(events)
+    named: list[Raised | Changed] = []
+    for event in events:
+        for out in matcher.hear(event):
+            if isinstance(out, Raised) or (isinstance(out, Changed) and out.was is not None):
+                named.append(out)
+    _judge(count, truth, named)
+
+
+def _known(event: Heard) -> float:
+    return event.known if isinstance(event, Beep | Sounding) else 0.0
+
+
+def _judge(count: Count, truth: Truth | None, named: Sequence[Raised | Changed]) -> None:
+    right = None
+    for event in named:
+        if event.alarm.pattern not in WAKES:
+            continue
+        own = truth is not None and abs(event.alarm.frequency / truth.tone - 1) < 0.01
+        true = own and truth is not None and event.alarm.pattern == truth.pattern
+        count.said.append((event.alarm.confidence, true))
+        if true and right is None:
+            right = event
+        elif own and not true:
+            count.wrong[event.alarm.pattern] += 1
+        elif not own:
+            count.false[event.alarm.pattern] += 1
+    if truth is not None:
+        count.alarms += 1
+        if right is None:
+            count.missed[truth.pattern] += 1
+        else:
+            count.late[truth.pattern, truth.rate if truth.pattern == "lead-disconnect" else 0].append(
+                right.at - truth.enough
+            )
+
+
+# -- the report
+
+
+def report(count: Count, title: str) -> None:
+    """Print one table."""
+    write = sys.stdout.write
+    write(f"\n{title}: {count.nights} nights, {count.beeps} beeps, {count.alarms} alarms\n")
+    false = sum(count.false.values())
+    write(f"  false wakes {false}: {1000 * false / count.nights:.2f} in 1000 nights, ")
+    write(f"95 % below {1000 * upper(false, count.nights):.2f} {dict(count.false) or ''}\n")
+    missed = sum(count.missed.values())
+    if count.alarms:
+        write(f"  missed {missed} of {count.alarms}, 95 % below {100 * upper(missed, count.alarms):.2f} %; ")
+        write(f"wrongly named {sum(count.wrong.values())} {dict(count.wrong) or ''}\n")
+        write("  pattern           breaths/min  alarms  late s: median    95 %     max\n")
+    for (pattern, rate), late in sorted(count.late.items()):
+        late.sort()
+        p95 = late[min(len(late) - 1, int(0.95 * len(late)))]
+        write(f"  {pattern:17} {rate or '-':>11}  {len(late):6}  {median(late):14.2f}  {p95:6.2f}  {late[-1]:6.2f}\n")
+
+
+def reliability(said: Sequence[tuple[float, bool]]) -> None:
+    """Print how often alarms of each confidence were true."""
+    sys.stdout.write("\nconfidence      raised  true   share  95 % interval\n")
+    for low, high in ((0.0, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 0.97), (0.97, 1.01)):
+        these = [true for confidence, true in said if low <= confidence < high]
+        if these:
+            good, n = sum(these), len(these)
+            below = 0.0 if good == 0 else float(beta.ppf(0.025, good, n - good + 1))
+            above = 1.0 if good == n else float(beta.ppf(0.975, good + 1, n - good))
+            sys.stdout.write(
+                f"{low:.2f} to {min(high, 1):.2f}  {n:7} {good:6}  {good / n:.3f}  {below:.3f} to {above:.3f}\n"
+            )
+
+
+def main() -> None:
+    """Simulate and print."""
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--nights", type=int, default=1000)
+    options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--snr", type=int, default=0, choices=sorted(EARS))
+    options.add_argument("--alarms", type=float, default=0.5, help="share of nights with an alarm")
+    chosen = options.parse_args()
+    said: list[tuple[float, bool]] = []
+    for taught in (False, True):
+        lot = random.Random(chosen.seed)
+        count = Count()
+        for _ in range(chosen.nights):
+            pattern = lot.choice(DEVICE) if lot.random() < chosen.alarms else None
+            night(lot, count, EARS[chosen.snr], pattern, tone=lot.uniform(1900, 4100), taught=taught)
+        report(count, f"{'taught' if taught else 'untaught'}, SNR {chosen.snr} dB")
+        said += count.said
+    reliability(said)
+
+
+if __name__ == "__main__":
+    main()
