@@ -282,9 +282,9 @@ def test_hanging_calls_are_counted(
     assert "does not answer" in failed(reports)
     system.go_on.set()
     streams = [stream_of(system) for _ in range(speaker.HANGING)]
-    *given_up, last = streams
-    assert all(late.abandoned.wait(SOON) for late in given_up)
-    first_sound(stream_of(system) if last.abandoned.wait(0.5) else last)  # the last may just be waited for
+    open_still = [stream for stream in streams if not stream.abandoned.wait(1.0)]
+    assert len(open_still) <= 1  # the newest may just be waited for
+    first_sound(open_still[0] if open_still else stream_of(system))
     assert started(reports).numbers == (1,)
 
 
