@@ -83,7 +83,7 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
     power = (ratio * floor).mean(axis=0)
     power[(floor[0] > LINE * np.median(floor[0])) | rows.old(first, first + 1)[0, low:high]] = 0.0
     power[place : place + 2] = (ratio * floor)[:, place : place + 2].mean(axis=0)
-    noise = float(rows.noise(stop - 1, stop, track.pair, track.pair + 1)[0, 0, 0])
+    noise = float(rows.noise_at(stop - 1, stop, track.pair)[0])
     beside = np.concatenate([power[: max(place - NEAR_BINS, 0)], power[place + NEAR_BINS + 2 :]])
     loudest = float(beside.max())
     hidden = loudest < noise * 4 * (1 + 3 / sqrt(len(ratio)))

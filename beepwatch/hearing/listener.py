@@ -285,7 +285,7 @@ class Hearing:
     def _free(self, track: Track) -> None:
         """Once it has closed, let its bins be searched again, in frames after the tone and its loud tail."""
         closed = track.next - 1
-        noise = float(self._rows.noise(closed, closed + 1, track.pair, track.pair + 1)[0, 0, 0])
+        noise = float(self._rows.noise_at(closed, closed + 1, track.pair)[0])
         tail = log10(max(track.level / max(noise, 1e-30) / 80, 1.0)) / 6
         bins = slice(max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3)
         self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS)))

@@ -72,6 +72,16 @@ class Rows:
         """Is the bin another track's at that frame (or, `splashed`, may a track splash into it)?"""
         return bool((self._splashed if splashed else self._held)[frame - self._base, bin_])
 
+    def noise_at(self, first: int, stop: int, bin_: int) -> Floats:
+        """Noise power of frames first <= t < stop in one bin, all channels' mean, shape (n,)."""
+        gains = self._gains[:, first - self._base : stop - self._base, bin_ // BAND_BINS]
+        if len(gains) == 1 and first // BLOCK == (stop - 1) // BLOCK:
+            one: Floats = self._floors[0, (first // BLOCK) % BLOCKS, bin_] * gains[0]
+            return one
+        blocks = (np.arange(first, stop) // BLOCK) % BLOCKS
+        noise: Floats = (self._floors[:, blocks, bin_] * gains).mean(axis=0)
+        return noise
+
     def share(self, first: int, stop: int, bin_: int) -> Floats:
         """Independent looks of the channels over their number, at one bin, shape (n,)."""
         looks: Floats = self._shares[(np.arange(first, stop) // BLOCK) % BLOCKS, bin_ // BAND_BINS]

@@ -5,7 +5,7 @@ at its level" is summed, never below 0, until it passes END_EVIDENCE.
 """
 
 from dataclasses import dataclass, field
-from math import ceil, sqrt
+from math import ceil, log1p, sqrt
 
 import numpy as np
 
@@ -38,6 +38,9 @@ JOIN = 0.4
 sounds beside it are known."""
 CLIP = 100.0
 """Power over noise counted at most in one frame, so that a click decides nothing alone."""
+TAIL, LONG_TAIL = 10 ** (TAIL_DB / 10), 10 ** (LONG_TAIL_DB / 10)
+LEAST_RATIO, MOST_RATIO = 0.4, 16.0
+"""Level over noise that the tests for "ended" and "back" believe in, at least and at most."""
 STRONG = 30.0
 """Level over noise from which the power is taken from WIDE bins more on each side: their noise no longer matters."""
 WIDE = 3
@@ -72,6 +75,9 @@ class Track:
     sum: float = 0.0
     least: float = 0.0
     least_frame: int = 0
+    since: float = 0.0
+    since_count: int = 0
+    """Power beyond noise, and frames, since the least sum: no part of the tone if it has ended there."""
     ended: int | None = None
     """Last frame with the tone, once the CUSUM has passed; None while it sounds."""
     back: float = 0.0
@@ -125,7 +131,7 @@ class Track:
     def strength(self, rows: Rows) -> float:
         """Level over the noise of the last frame followed."""
         last = self.next - 1
-        return self.level / max(float(rows.noise(last, last + 1, self.pair, self.pair + 1).mean()), 1e-30)
+        return self.level / max(float(rows.noise_at(last, last + 1, self.pair)[0]), 1e-30)
 
 
 def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) -> Track | None:
@@ -141,7 +147,7 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     pair = min(max(pair, 1), BINS - 3)
     back = max(rows.begin, frame - 2 * length - CHUNK, earliest)
     wide = float(mean.max()) > STRONG
-    y = _pair(rows, pair, back, frame + 1, wide)
+    y = _pair(rows, pair, back, frame + 1, wide=wide)
     strength = max(float(y[first - back :].mean()) - 2.0, 0.4)
     half = min(strength, 16.0) / 2
     gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
@@ -159,7 +165,7 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     return track
 
 
-def _pair(rows: Rows, pair: int, first: int, stop: int, wide: bool) -> Doubles:
+def _pair(rows: Rows, pair: int, first: int, stop: int, *, wide: bool) -> Doubles:
     """Ratio summed over the pair, noise 2; a strong tone's over WIDE bins more, so that it may drift meanwhile."""
     if not wide:
         both = rows.ratio(first, stop)[:, pair : pair + 2]
@@ -172,17 +178,23 @@ def _pair(rows: Rows, pair: int, first: int, stop: int, wide: bool) -> Doubles:
 
 def advance(track: Track, rows: Rows, stop: int) -> None:
     """Follow the track through frames before `stop`, at most to the next chunk border, or until it closes."""
-    border = track.start + ((track.next - track.start) // CHUNK + 1) * CHUNK
-    stop = min(stop, border)
     first = track.next
-    y = _pair(rows, track.pair, first, stop, track.wide and track.ended is None)
-    noise = rows.noise(first, stop, track.pair, track.pair + 1)[:, :, 0].mean(axis=0, dtype=np.float64)
+    border = track.start + ((first - track.start) // CHUNK + 1) * CHUNK
+    stop = min(stop, border)
+    narrow = _pair(rows, track.pair, first, stop, wide=False).tolist()
+    sounding = _pair(rows, track.pair, first, stop, wide=True).tolist() if track.wide else narrow
+    noise = rows.noise_at(first, stop, track.pair).tolist()
     outshone = _outshone(track, rows, first, stop)
-    follow = _sounding if track.ended is None else _waiting
-    used = follow(track, y[: outshone + 1], noise[: outshone + 1], first)
-    track.next = first + used
-    if used == outshone + 1 <= len(y) and track.closed is None:
-        track.closed, track.dropped = track.next - 1, True
+    for i, frame in enumerate(range(first, stop)):
+        track.next = frame + 1
+        if track.ended is None:
+            _sound(track, sounding[i], noise[i], frame)
+        else:
+            _wait(track, narrow[i], noise[i], frame)
+        if i == outshone and track.closed is None:
+            track.closed, track.dropped = frame, True
+        if track.closed is not None:
+            break
     _hold(track, rows, first, track.next)
     if track.next == border and track.closed is None:
         _recentre(track, rows)
@@ -199,40 +211,27 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int) -> int:
     return int(over[0]) if len(over) else stop - first
 
 
-def _against(track: Track, y: Doubles, noise: Doubles, level: Doubles, seconds: float) -> Doubles:
-    """Log likelihood of "ended" for each frame, against "still at `level`"."""
-    tail = 10 ** ((LONG_TAIL_DB if seconds > LONG else TAIL_DB) / 10)
-    floor = np.maximum(noise, level / tail)
-    half = np.clip(level / floor, 0.4, 16.0) / 2
-    heard = np.minimum(y * (noise / floor), CLIP)
-    evidence: Doubles = 2 * np.log1p(half) - heard * (half / (1 + half))
-    return evidence
-
-
-def _sounding(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
-    power = np.cumsum(np.concatenate([[track.total], (y - 2) * noise]))
-    counts = track.count + np.arange(len(y) + 1)
-    before = np.maximum(np.where(counts[:-1] >= 2, power[:-1], power[1:]) / np.maximum(counts[:-1], 1), 1e-30)
-    if track.count < 2:
-        before[: 2 - track.count] = np.maximum((y - 2) * noise, noise)[: 2 - track.count]
-    evidence = _against(track, y, noise, before, track.seconds(first))
-    sums = np.cumsum(np.concatenate([[track.sum], evidence]))[1:]
-    least = np.minimum.accumulate(np.minimum(sums, track.least))
-    need = END_EVIDENCE + FAINT_EVIDENCE / (1 + before / (2 * noise))
-    over = np.flatnonzero(sums - least > need)
-    used = int(over[0]) + 1 if len(over) else len(y)
-    lows = np.flatnonzero(sums[:used] <= least[:used])
-    if len(lows):
-        track.least_frame = first + int(lows[-1])
-    track.total, track.count = float(power[used]), int(counts[used])
-    track.dipped |= bool((((y - 2) * noise)[:used] < DIP * before[:used]).any())
-    track.sum, track.least = float(sums[used - 1]), float(least[used - 1])
-    if len(over):
+def _sound(track: Track, y: float, noise: float, frame: int) -> None:
+    """One frame of a tone under way: add to the evidence that it has ended."""
+    above = (y - 2) * noise
+    level = max(track.level, 1e-30) if track.count >= 2 else max(above, noise)
+    tail = LONG_TAIL if track.seconds(frame) > LONG else TAIL
+    floor = max(noise, level / tail)
+    half = min(max(level / floor, LEAST_RATIO), MOST_RATIO) / 2
+    track.sum += 2 * log1p(half) - min(y * noise / floor, CLIP) * half / (1 + half)
+    track.total += above
+    track.count += 1
+    track.dipped |= above < DIP * level
+    if track.sum <= track.least:
+        track.least, track.least_frame, track.since, track.since_count = track.sum, frame, 0.0, 0
+    else:
+        track.since += above
+        track.since_count += 1
+    if track.sum - track.least > END_EVIDENCE + FAINT_EVIDENCE / (1 + level / (2 * noise)):
         track.ended, track.back = track.least_frame, 0.0
-        track.total -= float(((y[:used] - 2) * noise[:used])[max(0, track.ended + 1 - first) :].sum())
-        track.count = max(1, track.count - (first + used - 1 - track.ended))
-        _close_if_due(track, first + used - 1)
-    return used
+        track.total -= track.since
+        track.count = max(1, track.count - track.since_count)
+        _close_if_due(track, frame)
 
 
 def _close_if_due(track: Track, frame: int) -> None:
@@ -250,24 +249,21 @@ FRAME_TAIL = HOP // 2
 """Samples by which the true end lies before the end of the last frame that holds the tone, on the mean."""
 
 
-def _waiting(track: Track, y: Doubles, noise: Doubles, first: int) -> int:
-    """After the end: has the tone come back, over the noise and over the slowest tail that a bedroom leaves?"""
-    since = first - track.last + np.arange(len(y)) - 1
-    floor = np.maximum(noise, max(track.level, 1e-30) * 10 ** (-(TAIL_DB + TAIL_DB_A_FRAME * since) / 10))
-    half = np.clip(track.level / floor, 0.4, 16.0) / 2
-    evidence = np.minimum(y * (noise / floor), CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
-    for i, gain in enumerate(evidence):
-        track.back = max(0.0, track.back + float(gain))
-        if track.back > BACK_EVIDENCE:
-            track.left = (track.last, track.level)
-            track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, first + i
-            track.total, track.count = max(track.level / 16, min(track.level, 8 * float(noise[i]))), 1
-            track.wide = track.level > STRONG * float(noise[i])
-            return i + 1
-        _close_if_due(track, first + i)
-        if track.closed is not None:
-            return i + 1
-    return len(y)
+def _wait(track: Track, y: float, noise: float, frame: int) -> None:
+    """One frame after the end: is the tone back, over the noise and over the slowest tail that a bedroom leaves?"""
+    level = max(track.level, 1e-30)
+    fallen = TAIL_DB + TAIL_DB_A_FRAME * (frame - track.last - 1)
+    floor = max(noise, level * 10 ** (-fallen / 10))
+    half = min(max(level / floor, LEAST_RATIO), MOST_RATIO) / 2
+    track.back = max(0.0, track.back + min(y * noise / floor, CLIP) * half / (1 + half) - 2 * log1p(half))
+    if track.back <= BACK_EVIDENCE:
+        _close_if_due(track, frame)
+        return
+    track.left = (track.last, level)
+    track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, frame
+    track.since, track.since_count = 0.0, 0
+    track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
+    track.wide = track.level > STRONG * noise
 
 
 def _hold(track: Track, rows: Rows, first: int, stop: int) -> None:
