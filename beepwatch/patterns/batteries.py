@@ -17,10 +17,6 @@ REFITTED = 1.5
 """The onset of a tone under way and that of the beep it became differ by less, s (judgement)."""
 LONG = 8.0
 """A tone that was told while it sounded is at least so long in the end, s."""
-EARLY = -12.0
-"""dB SNR in 0-8 kHz from which a known tone is named before its end: fainter ones may be part of a drone
-whose other
-tones are not told yet (a game's, at -14 to -20 dB). Judgement; cost: 7 s for a faint alarm."""
 LATEST = 1.0
 """Hearing tells a tone's end within this, s."""
 SUPERSEDED = 0.03
@@ -180,7 +176,7 @@ class Batteries:
         limit = self._judge.limit(profile, event.frequency, event.known, known)
         drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted)
         ratio = evidence.long_tone(event.character, event.snr, drone)
-        if not known or ratio < limit or event.snr < EARLY:
+        if not known or ratio < limit:
             return []
         episode = self._book.start(profile, profile.priority, event.known, ratio, limit)
         episode.add(event.onset, event.onset + event.lasted, event.frequency, event.level)

@@ -28,6 +28,9 @@ NIGHTS = 30.0
 NIGHTS_KNOWN = 1000.0
 """The budget once the household's tone is known: one in 1000 nights."""
 
+PRIOR = 2.0
+"""Log odds of a true alarm at the bound. The budget allows one false for one true (0); simulated nights bring
+about a tenth of that (tests/bench/nights.py: 3 in 1000 nights untaught, with one true alarm in 30)."""
 CHARACTER = (-6.0, 3.0)
 """Bounds of one beep's evidence: no single beep may decide (judgement)."""
 SHARE = 2.0
@@ -58,11 +61,12 @@ def bound(tests: float, nights: float, miss: float = MISS) -> float:
 
 
 def confidence(ratio: float, limit: float) -> float:
-    """Probability that an alarm is what it is named: `limit` is where true and false alarms are as likely.
+    """Probability that an alarm is what it is named, in a house with one alarm in 30 nights: PRIOR at the
+    bound.
 
-    At Wald's bound one false alarm a budget is expected; the prior is one true alarm a budget.
+    tests/bench/nights.py shows how it is calibrated.
     """
-    return 1.0 / (1.0 + math.exp(-min(40.0, max(-40.0, ratio - limit))))
+    return 1.0 / (1.0 + math.exp(-min(40.0, max(-40.0, ratio - limit + PRIOR))))
 
 
 def sounder(character: Character) -> float:
