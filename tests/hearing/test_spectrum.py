@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import ShortTimeFFT
 
-from beepwatch.hearing.baseband import STEP, Audio, demodulate
+from beepwatch.hearing.baseband import LOW_PASS, MARGIN, STEP, Audio, demodulate
 from beepwatch.hearing.drift import Envelope, still
 from beepwatch.hearing.fit import _Sums
 from beepwatch.hearing.search import CLIP, Candidate, Search, thresholds
@@ -112,19 +112,24 @@ def test_sums_may_use_no_frame_before_a_bin_is_free() -> None:
 
 
 def test_baseband_against_a_direct_sum() -> None:
-    """Each step is the sum of its 64 samples turned back by the tone."""
-    samples = np.stack([noise(STEP * 20, 5), noise(STEP * 20, 6)])
-    fast = demodulate(samples, 12_800, 2345.6)
-    n = np.arange(STEP * 20) + 12_800
+    """Each step is what lies round it, turned back by the tone and weighted by the low-pass."""
+    steps = 20
+    samples = np.stack([noise((steps + 2 * MARGIN) * STEP, seed) for seed in (5, 6)])
+    fast = demodulate(samples, 200, 2345.6)
+    n = np.arange(samples.shape[1]) + (200 - MARGIN) * STEP
     turned = samples * np.exp(-2j * np.pi * 2345.6 / RATE * n)
-    assert np.allclose(fast, turned.reshape(2, 20, STEP).sum(axis=2), atol=1e-3)
+    slow = [[np.sum(LOW_PASS * one[m * STEP :][: len(LOW_PASS)]) for m in range(steps)] for one in turned]
+    assert fast.shape == (2, steps)
+    assert np.allclose(fast, slow, atol=1e-4)
 
 
-def test_a_full_scale_tone_fills_its_step() -> None:
-    """Amplitude 1 at the tone gives |z| = STEP / 2, less what the image leaves (0.5 %)."""
-    n = np.arange(STEP * 50)
-    sine = np.sin(2 * np.pi * 3000 * n / RATE + 0.3).astype(np.float32)[None]
-    assert np.abs(demodulate(sine, 0, 3000.0)) == pytest.approx(np.full((1, 50), STEP / 2), rel=0.02)
+@pytest.mark.parametrize(("off", "least"), [(0.0, 0.01), (10.0, 0.05), (220.0, 60.0), (250.0, 60.0), (500.0, 60.0)])
+def test_the_baseband_holds_the_tone_and_no_image_of_another(off: float, least: float) -> None:
+    """Amplitude 1 at the tone gives |z| = 1/2; 220 Hz away and further it is 60 dB weaker."""
+    n = np.arange(STEP * 54)
+    sine = np.sin(2 * np.pi * (3000 + off) * n / RATE + 0.3).astype(np.float32)[None]
+    down = -20 * np.log10(2 * np.abs(demodulate(sine, 0, 3000.0)))
+    assert float(down.max()) < least if off < 100 else float(down.min()) > least
 
 
 def test_running_sums_are_the_likelihood_of_a_step() -> None:
