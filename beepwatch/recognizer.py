@@ -1,6 +1,6 @@
 """The one object that the live loop, files, tests and benchmarks use: samples in, beeps and alarms out."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -10,11 +10,16 @@ from beepwatch.errors import SamplesError
 from beepwatch.events import AlarmEvent, Event, Heard, Noise
 from beepwatch.hearing import RATE, Hearing
 from beepwatch.patterns import Matcher
+from beepwatch.patterns.profiles import packaged
 
 __all__ = ["RATE", "Recognizer"]
 
 SHORT_GAP = RATE // 8
 """Lost samples up to which sound is bridged as a silence; a longer gap ends what sounded before it."""
+
+ASIDE = 0.003
+"""A beep this near (relative) to a tone that is set aside is that sounder's (judgement: one sounder's beeps agree to
+0.002 % where nothing moves, and drift by less over a night)."""
 
 
 class Recognizer:
@@ -23,10 +28,19 @@ class Recognizer:
     Any split of the samples into pushes gives the same events. Memory does not grow with the stream.
     """
 
-    def __init__(self, channels: int = 1, tone: float | None = None, bandwidth: float = RATE / 2) -> None:
+    def __init__(
+        self,
+        channels: int = 1,
+        tone: float | None = None,
+        bandwidth: float = RATE / 2,
+        *,
+        disarmed: Sequence[str] = (),
+        aside: Sequence[float] = (),
+    ) -> None:
         """Listen to `channels` channels.
 
         tone: Hz, the device's tone where it is known to within 3 %. bandwidth: Hz up to which the sound holds anything.
+        disarmed: patterns not to be named. aside: as `set_aside`.
         Raises SamplesError for a channel count under 1 or a tone that cannot be heard (375 Hz to 5050 Hz).
         """
         if channels < 1:
@@ -34,14 +48,20 @@ class Recognizer:
         if tone is not None and not 375 <= tone <= 5050:
             raise SamplesError(f"a tone of {tone:g} Hz cannot be heard: give one from 375 to 5050 Hz")
         self._make = (channels, tone, bandwidth)
+        self._profiles = [profile for profile in packaged() if profile.name not in disarmed]
+        self.set_aside(aside)
         self.reset()
+
+    def set_aside(self, tones: Sequence[float]) -> None:
+        """From now on beeps and tones within ASIDE of these (Hz) are told, but are no evidence of any alarm."""
+        self._aside = tuple(tones)
 
     def reset(self) -> None:
         """Forget everything; stream time starts at 0 again."""
         channels, tone, bandwidth = self._make
         self.channels = channels
         self._hearing = Hearing(channels, tone, bandwidth)
-        self._matcher = Matcher(tone)
+        self._matcher = Matcher(tone, self._profiles)
         self._lost, self._gap = 0, False
 
     @property
@@ -94,7 +114,9 @@ class Recognizer:
         events: list[Event] = []
         for event in heard:
             now = event.at if isinstance(event, Noise) else event.known
-            alarms: list[AlarmEvent] = [*self._matcher.tick(now), *self._matcher.hear(event)]
+            alarms: list[AlarmEvent] = self._matcher.tick(now)
+            if not set_aside(event, self._aside):
+                alarms = [*alarms, *self._matcher.hear(event)]
             events.append(event)
             events += alarms
         return events
@@ -107,6 +129,11 @@ class Recognizer:
         if samples.ndim == 2 and samples.shape[1] == self.channels:
             return np.ascontiguousarray(samples.T)
         raise SamplesError(f"samples have shape {samples.shape}: (n, {self.channels}) is needed")
+
+
+def set_aside(event: Heard, tones: Sequence[float]) -> bool:
+    """Whether what was heard is of one of these tones (Hz), to within ASIDE."""
+    return not isinstance(event, Noise) and any(abs(event.frequency / tone - 1) <= ASIDE for tone in tones)
 
 
 def _runs(block: NDArray[np.float32]) -> Iterator[tuple[NDArray[np.float32], bool]]:

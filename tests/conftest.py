@@ -1,7 +1,17 @@
 """What all tests share."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+
+
+@pytest.fixture(autouse=True)
+def no_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of its own for the settings, in this process and in those that it starts: none of this machine's."""
+    folder = tmp_path_factory.mktemp("config")
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(folder))
+    return folder / "beepwatch"
 
 
 @pytest.fixture

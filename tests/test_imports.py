@@ -15,7 +15,7 @@ ORDER = [
     "patterns",
     "recognizer",
     "waking",
-    "synthesis sources channels records",
+    "synthesis sources channels records settings",
     "page bedroom",
     "watch",
     "cli __init__ __main__",
@@ -27,7 +27,7 @@ PURE |= {"bisect", "re", "statistics", "numpy", "scipy"}
 """What the core may use besides itself: no file, device, thread or clock is behind any of these."""
 TABLES = {"tomllib", "importlib", "msgspec"}
 """How the core reads the tables that are part of the package (profiles, messages)."""
-HEAVY = ("sounddevice", "soundfile", "soxr", "librosa", "matplotlib", "rich", "scipy", "numpy", "sqlite3")
+HEAVY = ("sounddevice", "soundfile", "soxr", "librosa", "matplotlib", "rich", "scipy", "numpy", "sqlite3", "tomlkit")
 
 
 def imported_names(path: Path) -> Iterator[str]:

@@ -26,6 +26,7 @@ from beepwatch.records.listened import Listened, listened, still_listening
 from beepwatch.records.reading import History
 from beepwatch.records.rows import Kind, LoggedAlarm, Span, stored
 from beepwatch.records.store import default_folder
+from beepwatch.settings.file import config_folder, load
 
 HELP = "the alarms heard, who was woken and answered, and the hours listened"
 FORMATS = """formats:
@@ -56,6 +57,7 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
     verb.add_argument("--until", metavar="WHEN", help=f"to this {when}; a date counts to its end")
     verb.add_argument("--format", choices=("text", "csv", "jsonl"), default="text", help="default: text")
     verb.add_argument("--data", metavar="DIR", type=Path, help="folder of the history (default: this user's own)")
+    verb.add_argument("--config", metavar="DIR", type=Path, help="folder of the settings")
     verb.add_argument("--recordings", action="store_true", help="recordings instead of the household's history")
     verb.add_argument("--listening", action="store_true", help="the hours listened instead of the alarms")
     verb.set_defaults(run=run)
@@ -80,12 +82,19 @@ def run(arguments: argparse.Namespace) -> int:
     if since is not None and since >= (min(until, now) if until else now):
         raise InputError(f"--since {arguments.since} is not before {'--until and ' if until else ''}now")
     kind: Kind = "recording" if arguments.recordings else "household"
-    log = read(arguments.data, since, until, kind, now)
+    log = read(arguments.data or _set_folder(arguments.config), since, until, kind, now)
     if arguments.format == "text":
         print("\n".join(text(log, alarms=not arguments.listening)))
     else:
         _print_table(log, arguments.format, arguments.listening)
     return 0
+
+
+def _set_folder(config: Path | None) -> Path | None:
+    """The folder of the history as the settings have it, once there is a history; None: the platform's own."""
+    settings, _ = load(config_folder(config))
+    folder = Path(settings.history.folder).expanduser()
+    return folder if settings.history.folder and (folder / FILE).exists() else None
 
 
 def moment(option: str, given: str, to_the_end: bool = False) -> datetime:

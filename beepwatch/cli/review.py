@@ -4,6 +4,7 @@ import argparse
 import io
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -28,6 +29,18 @@ FORMATS = """formats:
 """
 
 
+@dataclass(frozen=True, slots=True)
+class Ears:
+    """How recordings are listened to."""
+
+    tone: float | None = None
+    """Hz of the device; None: not known."""
+    disarmed: tuple[str, ...] = ()
+    """Patterns that are not named."""
+    aside: tuple[float, ...] = ()
+    """Hz of beeps that are no evidence."""
+
+
 def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Add the verb to the command line."""
     verb = verbs.add_parser(
@@ -40,6 +53,8 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     verb.add_argument("files", nargs="+", metavar="FILE")
     verb.add_argument("--format", choices=tuple(WRITERS), default="text", help="default: text")
     verb.add_argument("--tone", type=float, metavar="HZ", help="the device's tone, known to within 3 %%")
+    verb.add_argument("--taught", action="store_true", help="with the tone, arming and ignored beeps of the settings")
+    verb.add_argument("--config", type=Path, metavar="DIR", help="folder of the settings, for --taught")
     verb.set_defaults(run=run)
 
 
@@ -50,12 +65,13 @@ def run(arguments: argparse.Namespace) -> int:
         raise InputError(f"--tone {arguments.tone:g} is outside {low:g} to {high:g} Hz; give the tone in Hz")
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(encoding="utf-8", errors="backslashreplace")
+    ears = _ears(arguments)
     writer = WRITERS[arguments.format](sys.stdout)
     bar = arguments.format == "text" or not sys.stdout.isatty()
     code = 0
     for file in arguments.files:
         try:
-            _review(file, arguments.tone, writer, bar)
+            _review(file, ears, writer, bar)
         except InputError as error:
             _say(str(error))
             code = 2
@@ -63,18 +79,39 @@ def run(arguments: argparse.Namespace) -> int:
     return code
 
 
-def _review(file: str, tone: float | None, writer: Writer, bar: bool) -> None:
+def _ears(arguments: argparse.Namespace) -> Ears:
+    """How to listen. Without --taught nothing of this machine's settings counts, so that each review is the same.
+
+    Raises InputError for settings with a mistake, and for --taught where there is nothing taught or set.
+    """
+    if not arguments.taught:
+        if arguments.config is not None:
+            raise InputError("--config is for --taught: give both, or neither")
+        return Ears(arguments.tone)
+    from beepwatch.settings.file import config_folder  # noqa: PLC0415
+    from beepwatch.settings.household import household  # noqa: PLC0415
+    from beepwatch.settings.sounder import aside  # noqa: PLC0415
+
+    home = household(config_folder(arguments.config))
+    tone = arguments.tone or home.tone
+    if tone is None:
+        raise InputError("--taught: no tone is taught or set here; use `beepwatch teach`, or give --tone HZ")
+    _say(f"with the settings in {home.folder}: tone {tone:.1f} Hz")
+    return Ears(tone, home.settings.disarmed, aside(home.sounders, tone).ignored)
+
+
+def _review(file: str, ears: Ears, writer: Writer, bar: bool) -> None:
     """Hear one file and write what is in it; notes go to standard error. Raises InputError."""
     from beepwatch.sources.recording import Recording  # noqa: PLC0415 - `beepwatch --help` stays quick
 
     with Recording(file) as recording:
         quality = Quality(recording.rate)
-        for note in quality.before(tone):
+        for note in quality.before(ears.tone):
             _say(f"{file}: {note}")
         writer.begin(file)
         whole = None if recording.frames is None else recording.frames / recording.rate
         with progress(Path(file).name, whole, bar) as show:
-            for known in heard(recording, tone, quality, show):
+            for known in heard(recording, ears, quality, show):
                 writer.tell(known)
         writer.end(Heard(quality.seconds, quality.gaps))
         notes = [f"{file}: {note}" for note in quality.after()]
@@ -82,15 +119,15 @@ def _review(file: str, tone: float | None, writer: Writer, bar: bool) -> None:
             _say(note)
 
 
-def heard(
-    recording: "Recording", tone: float | None, quality: Quality, show: Callable[[float], None]
-) -> Iterator[Known]:
+def heard(recording: "Recording", ears: Ears, quality: Quality, show: Callable[[float], None]) -> Iterator[Known]:
     """All that becomes known in a recording, in order; `quality` counts and `show` is told along the way."""
     from beepwatch.recognizer import Recognizer  # noqa: PLC0415 - brings scipy in
     from beepwatch.sources.resample import Resampler  # noqa: PLC0415
 
     resampler = Resampler(recording.rate, recording.channels)
-    recognizer = Recognizer(recording.channels, tone=tone, bandwidth=min(8000.0, recording.rate / 2))
+    recognizer = Recognizer(
+        recording.channels, ears.tone, min(8000.0, recording.rate / 2), disarmed=ears.disarmed, aside=ears.aside
+    )
     order = InOrder()
     for block in recording.blocks():
         quality.take(block.samples)

@@ -11,6 +11,7 @@ from beepwatch.cli import CAUTION
 from beepwatch.errors import InputError
 
 if TYPE_CHECKING:
+    from beepwatch.settings.household import Household
     from beepwatch.watch.assembly import Night
     from beepwatch.watch.loop import Summary
 
@@ -39,7 +40,8 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     verb.add_argument("file", nargs="?", type=Path, metavar="FILE", help="a recording instead of a microphone")
     verb.add_argument("--device", metavar="NAME", help="the microphone: its number, or a part of its name")
     verb.add_argument("--data", type=Path, metavar="DIR", help="folder of the history")
-    verb.add_argument("--tone", type=float, metavar="HZ", help="the device's tone, known to within 3 %%")
+    verb.add_argument("--config", type=Path, metavar="DIR", help="folder of the settings and the taught beeps")
+    verb.add_argument("--tone", type=float, metavar="HZ", help="the device's tone, to within 3 %% (else as taught)")
     verb.add_argument("--real-time", action="store_true", help="play FILE to the loop at its own speed")
     verb.add_argument("--silent", action="store_true", help="wake nobody: only show and write down")
     verb.set_defaults(run=run)
@@ -48,20 +50,23 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Listen until told to stop; return 0. Raises one of our errors for what is wrong at the start."""
     from beepwatch.cli.reporting.quality import Quality  # noqa: PLC0415 - `beepwatch --help` stays quick
+    from beepwatch.settings.file import config_folder  # noqa: PLC0415
+    from beepwatch.settings.household import household  # noqa: PLC0415
     from beepwatch.watch import assembly, process  # noqa: PLC0415
 
     _check(arguments)
     process.open_standard_streams()
+    home = household(config_folder(arguments.config))
     night = assembly.prepare(
         arguments.file, arguments.device, arguments.data,
-        tone=arguments.tone, real_time=arguments.real_time, silent=arguments.silent,
+        tone=arguments.tone, real_time=arguments.real_time, silent=arguments.silent, home=home,
     )  # fmt: skip
     quality = Quality(night.source.rate)
     night.observe(quality.take)
     with process.listening(night.watch, night.source.live, night.folder) as usable:
-        _say_how(night, usable, arguments)
+        _say_how(night, usable, arguments, home)
         summary = night.watch.run()
-    notes = [] if arguments.file is None else [*quality.before(arguments.tone), *quality.after()]
+    notes = [] if arguments.file is None else [*quality.before(arguments.tone or home.tone), *quality.after()]
     _say_summary(night, summary, arguments, notes)
     if not summary.clean:  # a sound server that hangs would hold the ordinary end of the process too
         sys.stdout.flush()
@@ -79,13 +84,16 @@ def _check(arguments: argparse.Namespace) -> None:
         raise InputError("--real-time is for a FILE; a microphone is always heard in real time")
 
 
-def _say_how(night: "Night", usable: bool, arguments: argparse.Namespace) -> None:
+def _say_how(night: "Night", usable: bool, arguments: argparse.Namespace, home: "Household") -> None:
     """The caution, what is heard, and how to answer."""
     source = night.source
     lines = [
         f"{CAUTION}\n",
         f"Listening to {source.name!r}: {source.rate} Hz, {_channels(night)}.",
         f"The history is in {night.folder}.",
+        _tone_line(arguments.tone, home),
+        *(f"Not heard for, as set: {pattern}." for pattern in home.settings.disarmed),
+        *(f"Note: {note}." for note in home.notes),
     ]
     if arguments.silent:
         lines.append("Nobody is woken by sound: --silent.")
@@ -95,6 +103,16 @@ def _say_how(night: "Night", usable: bool, arguments: argparse.Namespace) -> Non
         lines.append("There is no terminal here, so no key can answer an alarm.")
     lines.append("Ctrl-C (or SIGTERM) ends the listening.\n")
     night.console.plain("\n".join(lines))
+
+
+def _tone_line(tone: float | None, home: "Household") -> str:
+    """Which tone is known, and from where."""
+    if tone is not None:
+        return f"Your device's tone: {tone:g} Hz (command line)."
+    if home.tone is None:
+        return "Your device's tone is not known yet: `beepwatch teach` helps to hear it sooner and farther."
+    origin = f"taught as {home.device.name}" if home.device and not home.settings.device.tone else "settings"
+    return f"Your device's tone: {home.tone:.0f} Hz ({origin})."
 
 
 def _channels(night: "Night") -> str:

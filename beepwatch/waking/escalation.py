@@ -62,6 +62,10 @@ class Escalation:
         self._shown: str | None = None
         self._over = ""
 
+    def rename(self, messages: Messages) -> None:
+        """Take other names; what sounds already is told with them from its next change on."""
+        self._messages = messages
+
     def hear(self, event: AlarmEvent, now: float) -> list[Action]:
         """Take one word of the recogniser. Each alarm has a number of its own, in all streams together."""
         alarm = event.alarm

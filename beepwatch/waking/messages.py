@@ -12,6 +12,7 @@ class _Names(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     caregiver: str
     person: str
     emergency: str
+    plan: str
 
 
 class _First(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -57,14 +58,21 @@ def _catalogue() -> _Catalogue:
 class Messages:
     """The catalogue with names filled in: what to say (lines) and what to show (one text) for each alarm."""
 
-    def __init__(self, caregiver: str | None = None, person: str | None = None, emergency: str | None = None):
-        """Take the family's names; one that is not given (or empty) is told as `[names]` has it."""
+    def __init__(
+        self,
+        caregiver: str | None = None,
+        person: str | None = None,
+        emergency: str | None = None,
+        plan: str | None = None,
+    ):
+        """Take the family's names and words; one that is not given (or empty) is told as `[names]` has it."""
         self._all = _catalogue()
         names = self._all.names
         self._names = {
             "caregiver": caregiver or names.caregiver,
             "person": person or names.person,
             "emergency": emergency or names.emergency,
+            "plan": plan or names.plan,
         }
         self.caution = self._all.caution
         self.stopped = self._all.stopped

@@ -12,12 +12,14 @@ from beepwatch.channels.voice import Voice
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
+from beepwatch.settings.household import Household
 from beepwatch.sources.block import Samples
 from beepwatch.sources.clock import ticking
 from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
 from beepwatch.waking.messages import Messages
+from beepwatch.watch.changes import HouseholdChanges, messages_of
 from beepwatch.watch.console import Console
 from beepwatch.watch.loop import Watch
 from beepwatch.watch.waker import Preview, Report, Waker, Wakes
@@ -57,28 +59,50 @@ def prepare(
     tone: float | None,
     real_time: bool,
     silent: bool,
+    home: Household,
 ) -> Night:
-    """Open everything. Raises one of our errors, with one line for a person, where something is missing."""
+    """Open everything. Raises one of our errors, with one line for a person, where something is missing.
+
+    device, data and tone, where given, go before what `home` has set.
+    """
+    settings = home.settings
+    data = data or (Path(settings.history.folder).expanduser() if settings.history.folder else None)
+    device = device or settings.sound.microphone or None
+    tone = home.tone if tone is None else tone
     folder = data_folder(data)
     source = _microphone(device) if file is None else Replay(Recording(file), real_time)
     fast = isinstance(source, Replay) and not real_time
     console = Console(sys.stdout)
+    waker = _waker(messages_of(home), settings.sound.speaker, preview=fast, silent=silent)
+    changes = HouseholdChanges(home, tone, waker.rename)
+
+    def hearing() -> Recognizer:
+        made = Recognizer(source.channels, tone, min(8000.0, source.rate / 2), disarmed=settings.disarmed)
+        changes.heard_by(made)
+        return made
+
     watch = Watch(
         source,
-        lambda: Recognizer(source.channels, tone, min(8000.0, source.rate / 2)),
+        hearing,
         Journal(Store(folder), ticking),
-        _waker(preview=fast, silent=silent),
+        waker,
         console,
+        changes=changes,
         length=source.length if isinstance(source, Replay) and fast else 0.0,
     )
     return Night(source, watch, console, folder)
 
 
+def chosen(device: str | None) -> str | int | None:
+    """A device as a person names it: by number, by name, or None for the system's own."""
+    return int(device) if device is not None and device.isdecimal() else device or None
+
+
 def _microphone(device: str | None) -> Microphone:
-    return Microphone(int(device) if device is not None and device.isdecimal() else device)
+    return Microphone(chosen(device))
 
 
-def _waker(preview: bool, silent: bool) -> Wakes:
+def _waker(messages: Messages, speaker_name: str, *, preview: bool, silent: bool) -> Wakes:
     """The waker with its speaker and voice; `silent`: it only shows."""
     reports: SimpleQueue[Report] = SimpleQueue()
 
@@ -86,11 +110,10 @@ def _waker(preview: bool, silent: bool) -> Wakes:
         """Keep it, its time told by the clock of the loop."""
         reports.put(replace(word, at=ticking() - (time.monotonic() - word.at)))
 
-    messages = Messages()
     voice = None if silent else Voice(reports.put)
-    speaker = None if silent else Speaker(report, voice=voice)
+    speaker = None if silent else Speaker(report, device=chosen(speaker_name), voice=voice)
     if voice is not None:
         voice.prepare(messages.all_lines())
     if preview:
         return Preview(speaker, reports, messages, voice)
-    return Waker(speaker, reports, messages)
+    return Waker(speaker, reports, messages, voice)

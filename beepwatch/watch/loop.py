@@ -8,6 +8,7 @@ import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 from queue import SimpleQueue
+from typing import Protocol
 
 from beepwatch.channels.speaker import Failed
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Raised
@@ -32,6 +33,16 @@ AGAIN = 60.0
 """s until the same fault is told again."""
 CANNOT_HEAR = ("", "cannot-hear")
 LOG = logging.getLogger("beepwatch")
+
+
+class Changes(Protocol):
+    """What the loop asks of the household's settings while it listens."""
+
+    def look(self, now: float) -> list[str]:
+        """Take over what was changed; return a line for each thing a person must know. now: a clock reading, s."""
+
+    def quiet(self, frequency: float) -> bool:
+        """Whether alarms of this tone wake nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +74,11 @@ class Watch:
         *,
         clock: Clock | None = None,
         length: float = 0.0,
+        changes: Changes | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
+        changes: the settings, looked after while it listens.
         length: s of a recording that is not played in real time (see `Timeline`).
         """
         self._source, self._waker, self._console = source, waker, console
@@ -82,6 +95,8 @@ class Watch:
         self._deaf_from = 0.0  # stream time
         self._technical = 0  # number of the last technical alarm: below 0, apart from the recogniser's
         self._told: dict[str, tuple[str, float]] = {}
+        self._changes = changes
+        self._quiet: set[int] = set()  # numbers of alarms that wake nobody
         self._alive = self._clock.ticks()
 
     def stop(self) -> None:
@@ -154,7 +169,9 @@ class Watch:
     def _take_alarm(self, event: AlarmEvent, wake: bool) -> None:
         """First the sound, then the screen and the disk, which may be slow; a fault in one keeps none of the others."""
         actions: list[Action] = []
-        if wake:
+        if isinstance(event, Raised) and self._changes is not None and self._changes.quiet(event.alarm.frequency):
+            self._quiet.add(event.alarm.number)
+        if wake and event.alarm.number not in self._quiet:
             self._guarded(lambda: actions.extend(self._waker.hear(event, self._clock.ticks())))
         self._guarded(lambda: self._tell_alarm(event))
         self._guarded(lambda: self._logbook.alarm(event))
@@ -187,6 +204,8 @@ class Watch:
         self._answers(now)
         self._carry_out(self._waker.tick(now))
         self._reports()
+        for line in [] if self._changes is None else self._changes.look(now):
+            self._say(line)
         if self._source.live:
             for word in self._deafness.look(now):
                 self._tell_deafness(word, now)

@@ -55,6 +55,9 @@ class Wakes(Protocol):
     def tick(self, now: float) -> list[Action]:
         """Time went by."""
 
+    def rename(self, messages: Messages) -> None:
+        """Take other names for what is told from now on."""
+
     def reports(self) -> list[Report]:
         """What the speaker told since the last call."""
 
@@ -67,9 +70,16 @@ class Waker:
 
     busy = False
 
-    def __init__(self, speaker: Sounds | None, reports: "SimpleQueue[Report]", messages: Messages) -> None:
+    def __init__(
+        self,
+        speaker: Sounds | None,
+        reports: "SimpleQueue[Report]",
+        messages: Messages,
+        voice: Voice | None = None,
+    ) -> None:
         self._speaker = speaker
         self._reports = reports
+        self._voice = voice
         self._escalation = Escalation(messages)
 
     def hear(self, event: AlarmEvent, now: float) -> list[Action]:
@@ -83,6 +93,12 @@ class Waker:
     def tick(self, now: float) -> list[Action]:
         """See `Wakes`."""
         return self._perform(self._escalation.tick(now))
+
+    def rename(self, messages: Messages) -> None:
+        """See `Wakes`."""
+        self._escalation.rename(messages)
+        if self._voice is not None:
+            self._voice.prepare(messages.all_lines())
 
     def reports(self) -> list[Report]:
         """See `Wakes`."""
@@ -153,6 +169,12 @@ class Preview:
                 self._stop()
         self._go_on(now)
         return []
+
+    def rename(self, messages: Messages) -> None:
+        """See `Wakes`."""
+        self._messages = messages
+        if self._voice is not None:
+            self._voice.prepare(messages.all_lines())
 
     def reports(self) -> list[Report]:
         """See `Wakes`. A speaker that fails ends the preview: there is nothing to wait for."""

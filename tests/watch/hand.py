@@ -18,7 +18,7 @@ from beepwatch.sources.block import Block, Samples
 from beepwatch.waking.actions import Action, Quiet, Say, Sound
 from beepwatch.waking.messages import Messages
 from beepwatch.watch.console import Console
-from beepwatch.watch.loop import Summary, Watch
+from beepwatch.watch.loop import Changes, Summary, Watch
 from beepwatch.watch.timeline import Clock
 from beepwatch.watch.waker import Report, Waker
 
@@ -200,6 +200,7 @@ class Bedroom:
     events: Sequence[tuple[float, Event]] = ()
     faults: Sequence[float] = ()
     calls: dict[str, Callable[[], object]] = field(default_factory=dict)
+    changes: Changes | None = None
 
     def __post_init__(self) -> None:
         self.hand = HandClock()
@@ -211,7 +212,8 @@ class Bedroom:
         self.messages = Messages()
         self.watch = Watch(
             self.microphone, self._recogniser, Journal(Store(self.folder, timeout=0.05), lambda: self.hand.now),
-            Waker(self.speaker, self.reports, self.messages), Console(self.screen), clock=self.hand.clock,
+            Waker(self.speaker, self.reports, self.messages), Console(self.screen),
+            clock=self.hand.clock, changes=self.changes,
         )  # fmt: skip
         self.microphone.over = self.watch.stop
 

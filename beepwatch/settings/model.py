@@ -1,0 +1,202 @@
+"""The settings as values: what there is, what each may be, and decoding with one line for each mistake. Pure."""
+
+import difflib
+import tomllib
+from dataclasses import dataclass
+from typing import Annotated, Literal, TypeAlias
+
+import msgspec
+
+from beepwatch.errors import InputError
+
+LONGEST = 60
+"""Letters of a name or a word: it is spoken at night (judgement)."""
+TONES = (400.0, 5000.0)
+"""Hz in which hearing looks for beeps."""
+Line: TypeAlias = Annotated[str, msgspec.Meta(max_length=LONGEST, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
+Hertz: TypeAlias = Annotated[float, msgspec.Meta(ge=TONES[0], le=TONES[1])]
+Answer: TypeAlias = Literal["yes", "no", "unasked"]
+Value: TypeAlias = str | float | None
+
+
+class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True, rename="kebab"):
+    """A table of the file; a misspelt key is told, never left out."""
+
+
+class Names(_Part, frozen=True):
+    """Who is who; empty: told without a name."""
+
+    person: Line = ""
+    caregiver: Line = ""
+
+
+class Home(_Part, frozen=True):
+    """Where the caregiver sleeps."""
+
+    same_room: Literal["yes", "no", "unknown"] = "unknown"
+
+
+class Sound(_Part, frozen=True):
+    """Devices by name; empty: the system's default."""
+
+    microphone: str = ""
+    speaker: str = ""
+
+
+class History(_Part, frozen=True):
+    """Where the history is; empty: the platform's own folder."""
+
+    folder: str = ""
+
+
+class Device(_Part, frozen=True):
+    """The breathing device's beep."""
+
+    tone: Hertz | None = None
+    sounder: Line = ""
+
+
+class Armed(_Part, frozen=True):
+    """Do the device's own instructions tell of this alarm?"""
+
+    lead_disconnect: Answer = "unasked"
+    battery_critical: Answer = "unasked"
+    backup_battery: Answer = "unasked"
+
+
+class Words(_Part, frozen=True):
+    """Words of this household in the messages."""
+
+    emergency: Line = ""
+    backup_plan: Line = ""
+
+
+class Setup(_Part, frozen=True):
+    """Steps of the guided first run that are done, by name, with a space between."""
+
+    done: Line = ""
+
+
+class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """All settings."""
+
+    names: Names = Names()
+    home: Home = Home()
+    sound: Sound = Sound()
+    history: History = History()
+    device: Device = Device()
+    armed: Armed = Armed()
+    words: Words = Words()
+    setup: Setup = Setup()
+
+    @property
+    def disarmed(self) -> tuple[str, ...]:
+        """Patterns of the device that its own instructions do not tell of: those answered "no", and no other."""
+        armed: dict[str, str] = msgspec.to_builtins(self.armed)
+        return tuple(pattern for pattern, answer in armed.items() if answer == "no")
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One setting, told to a person."""
+
+    name: str
+    may_be: str
+    """What it may be, as an instruction."""
+    default: str
+    """What holds where nothing is given."""
+    waits: bool = False
+    """Whether a change waits for the next start of `watch`."""
+
+
+_ARMED = "yes or no: do your device's own instructions say this?"
+KEYS = (
+    Key("names.person", f"a name, up to {LONGEST} letters", "the person"),
+    Key("names.caregiver", f"a name, up to {LONGEST} letters", "you"),
+    Key("home.same-room", "yes or no: does the caregiver sleep in the room of the device?", "unknown"),
+    Key("sound.microphone", "its name, a part of it, or its number", "the system's own", waits=True),
+    Key("sound.speaker", "its name, a part of it, or its number", "the system's own", waits=True),
+    Key("history.folder", "a folder that can be written to", "the system's own", waits=True),
+    Key("device.tone", "the tone of your device in Hz, 400 to 5000", "as taught", waits=True),
+    Key("device.sounder", "the name of the taught beep that is your device's", "the first taught", waits=True),
+    Key("armed.lead-disconnect", _ARMED, "unasked: it is named", waits=True),
+    Key("armed.battery-critical", _ARMED, "unasked: it is named", waits=True),
+    Key("armed.backup-battery", _ARMED, "unasked: it is named", waits=True),
+    Key("words.emergency", "the number to call, as it is to be spoken", "your local emergency number"),
+    Key("words.backup-plan", "what your family calls its plan", "your backup breathing plan"),
+)
+"""Every setting that a person may give, in order. `setup.done` is kept by `setup` itself."""
+BY_NAME = {key.name: key for key in (*KEYS, Key("setup.done", "names of steps with a space between", ""))}
+
+
+def decode(text: str, origin: str = "settings.toml") -> Settings:
+    """The settings in a TOML text. Raises InputError, one line: key, value and remedy, after `origin`."""
+    return checked(_parsed(text, origin), origin)
+
+
+def given(text: str, origin: str = "settings.toml") -> frozenset[str]:
+    """The keys that a TOML text gives, as "names.person". Raises InputError for a text that is no TOML."""
+    return frozenset(
+        f"{table}.{key}"
+        for table, content in _parsed(text, origin).items()
+        if isinstance(content, dict)
+        for key in content
+    )
+
+
+def checked(raw: dict[str, object], origin: str) -> Settings:
+    """The settings in plain tables. Raises InputError as `decode`."""
+    for table, content in raw.items():
+        for key in content if isinstance(content, dict) else (None,):
+            name = table if key is None else f"{table}.{key}"
+            if name not in BY_NAME:
+                raise InputError(f"{origin}: {unknown(name)}")
+            one = content[key] if isinstance(content, dict) and key is not None else content
+            _check_one(table, str(key), one, origin)
+    return msgspec.convert(raw, Settings)
+
+
+def parse(name: str, text: str) -> str | float:
+    """The value of setting `name` that a person wrote as `text`. Raises InputError: key, value, remedy."""
+    if name not in BY_NAME:
+        raise InputError(unknown(name))
+    value: str | float = text.strip()
+    if name == "device.tone":
+        try:
+            value = float(text)
+        except ValueError:
+            value = text
+    table, _, key = name.partition(".")
+    _check_one(table, key, value, "")
+    return value
+
+
+def value_of(settings: Settings, name: str) -> Value:
+    """What holds for setting `name`: None or "" where it is left to the default. Raises KeyError for another."""
+    table, _, key = name.partition(".")
+    value: Value = msgspec.to_builtins(settings)[table][key]
+    return value
+
+
+def unknown(name: str) -> str:
+    """One line about a key that there is not."""
+    near = difflib.get_close_matches(name, BY_NAME, n=1)
+    hint = f"did you mean {near[0]}? " if near else ""
+    return f"{name} is no setting: {hint}`beepwatch settings` lists them all"
+
+
+def _check_one(table: str, key: str, value: object, origin: str) -> None:
+    """Raise InputError unless the value is one that this key may have."""
+    try:
+        msgspec.convert({table: {key: value}}, Settings)
+    except msgspec.ValidationError as error:
+        where = f"{origin}: " if origin else ""
+        name = f"{table}.{key}"
+        raise InputError(f"{where}{name} = {value!r} cannot be: give {BY_NAME[name].may_be}") from error
+
+
+def _parsed(text: str, origin: str) -> dict[str, object]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{origin} is no TOML ({error}): mend that line, or move the file away") from error

@@ -1,0 +1,94 @@
+"""Settings that change while it listens: what can be taken over at once is, and the rest is said to wait."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from beepwatch.errors import InputError
+from beepwatch.settings.household import Household, Row, household, rows, signature
+from beepwatch.settings.sounder import aside
+from beepwatch.waking.messages import Messages
+
+EACH = 1.0
+"""s between two looks at the files."""
+
+
+class SetsAside(Protocol):
+    """What is needed of `Recognizer`."""
+
+    def set_aside(self, tones: Sequence[float]) -> None:
+        """Beeps of these tones are no evidence from now on."""
+
+
+def messages_of(home: Household) -> Messages:
+    """The messages with the household's names and words."""
+    names, words = home.settings.names, home.settings.words
+    return Messages(names.caregiver, names.person, words.emergency, words.backup_plan)
+
+
+class HouseholdChanges:
+    """Looks after the settings of one run. A file that cannot be understood changes nothing, and is told.
+
+    tone: Hz that is listened for in this run. rename: takes other messages. Device and tone stay as they were at the
+    start: the recogniser would have to begin anew for them, and would forget a beeping that is under way.
+    """
+
+    def __init__(self, home: Household, tone: float | None, rename: Callable[[Messages], None]) -> None:
+        self._home = home
+        self._tone = tone
+        self._aside = aside(home.sounders, tone)
+        self._rename = rename
+        self._recognizer: SetsAside | None = None
+        self._signature = signature(home.folder)
+        self._next = 0.0
+
+    def heard_by(self, recognizer: SetsAside) -> None:
+        """From now on this recogniser is the one that is told; it gets what holds now."""
+        self._recognizer = recognizer
+        recognizer.set_aside(self._aside.ignored)
+
+    def quiet(self, frequency: float) -> bool:
+        """See `loop.Changes`."""
+        return self._aside.quiet(frequency)
+
+    def look(self, now: float) -> list[str]:
+        """See `loop.Changes`."""
+        if now < self._next:
+            return []
+        self._next = now + EACH
+        mark = signature(self._home.folder)
+        if mark == self._signature:
+            return []
+        self._signature = mark
+        try:
+            fresh = household(self._home.folder)
+        except InputError as error:
+            return [f"The settings have a mistake, so I go on with those from before. {error}."]
+        before, self._home = self._home, fresh
+        return self._told(before, fresh)
+
+    def _told(self, before: Household, fresh: Household) -> list[str]:
+        """Take over what can be; say what changed and what waits."""
+        changed = [new for old, new in zip(rows(before, {}), rows(fresh, {}), strict=True) if _differ(old, new)]
+        if messages_of(before).all_lines() != messages_of(fresh).all_lines():
+            self._rename(messages_of(fresh))
+        lines = [f"Changed: {row.name} is now {row.value}.{_waits(row)}" for row in changed]
+        if before.sounders != fresh.sounders or before.tone != fresh.tone:
+            lines += self._set_aside(fresh)
+        return lines
+
+    def _set_aside(self, fresh: Household) -> list[str]:
+        """Beeps that are ignored or only logged, as far as the tone of this run and the newest one let them."""
+        self._aside = aside(fresh.sounders, self._tone, fresh.tone)
+        if self._recognizer is not None:
+            self._recognizer.set_aside(self._aside.ignored)
+        names = [f"{one.name} ({one.role}, {one.now:.0f} Hz)" for one in fresh.sounders]
+        return [f"Taught beeps: {', '.join(names) or 'none'}.", *(f"{note}." for note in self._aside.notes)]
+
+
+def _differ(old: Row, new: Row) -> bool:
+    return replace(old, origin=new.origin) != new
+
+
+def _waits(row: Row) -> str:
+    return " It waits for the next start of watch." if row.waits else ""

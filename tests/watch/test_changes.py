@@ -1,0 +1,150 @@
+"""Settings that change while it listens: names and roles at once, devices at the next start, a mistake never."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from beepwatch.events import Beep, Event, Raised
+from beepwatch.recognizer import RATE, Recognizer
+from beepwatch.settings.file import FILE, change, keep_sounder
+from beepwatch.settings.household import household
+from beepwatch.sources.block import Samples
+from beepwatch.synthesis import decode, render
+from beepwatch.waking.messages import Messages
+from beepwatch.watch.changes import HouseholdChanges
+from tests.test_settings import sounder
+from tests.watch.hand import Bedroom, alarm
+
+LEAD = """
+duration = 40.0
+seed = 4
+level = -66.0
+[background]
+kind = "white"
+[[alarms]]
+pattern = "lead-disconnect"
+start = 2.0
+count = 8
+breaths_a_minute = 15
+length = 1.2
+snr = 20.0
+"""
+
+
+class Ears:
+    """Remembers what it was told to set aside."""
+
+    def __init__(self) -> None:
+        self.told: list[tuple[float, ...]] = []
+
+    def set_aside(self, tones: Sequence[float]) -> None:
+        self.told.append(tuple(tones))
+
+
+class Run:
+    """The changes of one run, with what they did."""
+
+    def __init__(self, folder: Path, tone: float | None = None) -> None:
+        self.named: list[Messages] = []
+        self.changes = HouseholdChanges(household(folder), tone, self.named.append)
+        self.ears = Ears()
+        self.changes.heard_by(self.ears)
+
+
+def test_a_name_is_taken_over_at_once(tmp_path: Path) -> None:
+    """The messages have it, and a line says so; nothing is read more often than each second."""
+    run = Run(tmp_path)
+    assert run.changes.look(0.0) == []
+    change(tmp_path, "names.person", "Sam")
+    assert run.changes.look(0.5) == []
+    assert run.changes.look(1.0) == ["Changed: names.person is now Sam."]
+    assert "Go to Sam now" in run.named[0].lines("lead-disconnect")[0]
+    assert run.changes.look(2.0) == []
+
+
+def test_a_device_waits_for_the_next_start(tmp_path: Path) -> None:
+    """And the line says so."""
+    run = Run(tmp_path)
+    change(tmp_path, "sound.microphone", "USB")
+    assert run.changes.look(1.0) == ["Changed: sound.microphone is now USB. It waits for the next start of watch."]
+    assert run.named == []
+
+
+def test_a_mistake_changes_nothing_and_is_told_once(tmp_path: Path) -> None:
+    """What held before goes on; mending it is taken over."""
+    change(tmp_path, "names.person", "Sam")
+    run = Run(tmp_path)
+    good = (tmp_path / FILE).read_text()
+    (tmp_path / FILE).write_text(good + "[names\n")
+    (line,) = run.changes.look(1.0)
+    assert "I go on with those from before" in line
+    assert run.changes.look(2.0) == []
+    (tmp_path / FILE).write_text(good.replace("Sam", "Mia"))
+    assert run.changes.look(3.0) == ["Changed: names.person is now Mia."]
+
+
+def test_an_ignored_beep_is_set_aside_at_once_but_never_the_device(tmp_path: Path) -> None:
+    """Beside the tone of this run and beside the newest one."""
+    run = Run(tmp_path, tone=2730.0)
+    keep_sounder(tmp_path, sounder("oven", role="ignore", tone=2000))
+    lines = run.changes.look(1.0)
+    assert any("oven (ignore, 2000 Hz)" in line for line in lines)
+    assert run.ears.told[-1] == (2000.0,)
+    keep_sounder(tmp_path, sounder("oven", role="ignore", tone=2740))
+    lines = run.changes.look(2.0)
+    assert not run.ears.told[-1]
+    assert any("within 3 %" in line for line in lines)
+
+
+def heard(recognizer: Recognizer, samples: Samples, size: int) -> list[Event]:
+    """All events of a sound in pieces of `size` samples."""
+    pieces = range(0, len(samples), size)
+    return [event for i in pieces for event in recognizer.push(samples[i : i + size])] + recognizer.flush()
+
+
+def lead() -> Samples:
+    """Eight beeps of a cable alarm in hiss."""
+    return np.ascontiguousarray(render(decode(LEAD)).samples).reshape(-1)
+
+
+@pytest.mark.parametrize("size", [700, RATE])
+def test_an_ignored_sounder_raises_nothing_and_its_beeps_are_told(size: int) -> None:
+    """The same beeps in any split; without it the same sound is an alarm."""
+    samples = lead()
+    before = heard(Recognizer(), samples, size)
+    tone = next(event.frequency for event in before if isinstance(event, Beep))
+    after = heard(Recognizer(aside=(tone,)), samples, size)
+    assert any(isinstance(event, Raised) for event in before)
+    assert not any(isinstance(event, Raised) for event in after)
+    beeps = [event for event in before if isinstance(event, Beep)]
+    assert [event for event in after if isinstance(event, Beep)] == beeps
+
+
+def test_a_disarmed_pattern_is_not_named() -> None:
+    """Its beeps are no lead alarm any more."""
+    events = heard(Recognizer(disarmed=("lead-disconnect",)), lead(), RATE)
+    names = {event.alarm.pattern for event in events if isinstance(event, Raised)}
+    assert "lead-disconnect" not in names
+
+
+class Quiet:
+    """Settings in which alarms of 2730 Hz are only logged."""
+
+    def look(self, now: float) -> list[str]:
+        return []
+
+    def quiet(self, frequency: float) -> bool:
+        return frequency == 2730.0
+
+
+def test_a_logged_alarm_wakes_nobody_and_is_written(tmp_path: Path) -> None:
+    """It is told on the screen and in the history."""
+    bedroom = Bedroom(tmp_path, [("sound", 20)], [(10.0, Raised(10.0, alarm(last=9.7)))], changes=Quiet())
+    bedroom.run()
+    assert bedroom.speaker.played == []
+    assert bedroom.heard("ALARM: lead-disconnect")
+    with bedroom.history as history:
+        (logged,) = history.alarms()
+    assert logged.woken_after is None
