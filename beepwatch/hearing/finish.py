@@ -30,7 +30,7 @@ CLEAR = 2.0
 EVEN = 0.6
 """Least share of the power that turns evenly: 1 for one line, 0.31 for two alike 100 Hz apart (theory)."""
 LONGEST_LOOK = 20
-"""Seconds of sound that are surely kept still."""
+"""Seconds of sound that are always kept still."""
 OFF_HERTZ = 115.0
 """A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
 LOWEST = 390.0

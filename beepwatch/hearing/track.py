@@ -15,7 +15,7 @@ from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, 
 
 END_EVIDENCE = 5.0
 """Nats for "ended" of a clear tone."""
-BACK_EVIDENCE = 9.0
+BACK_EVIDENCE = 10.0
 """Nats for "back again": noise has six frames to look like it after each beep."""
 DIP = 0.6
 """Power of a frame over the level: a silence of 50 ms takes at least 4 dB out of a Hann frame near it (theory)."""
@@ -176,12 +176,20 @@ def _pair(rows: Rows, pair: int, first: int, stop: int, *, wide: bool) -> Double
     return wider
 
 
+def _best_pair(rows: Rows, pair: int, first: int, stop: int) -> Doubles:
+    """The same for the best of the pair and its two neighbours: where a tone may come back."""
+    near = rows.ratio(first, stop)[:, max(pair - 1, 0) : pair + 3].astype(np.float64)
+    best: Doubles = (near[:, :-1] + near[:, 1:]).max(axis=1)
+    return best
+
+
 def advance(track: Track, rows: Rows, stop: int) -> None:
     """Follow the track through frames before `stop`, at most to the next chunk border, or until it closes."""
     first = track.next
     border = track.start + ((first - track.start) // CHUNK + 1) * CHUNK
     stop = min(stop, border)
     narrow = _pair(rows, track.pair, first, stop, wide=False).tolist()
+    around = _best_pair(rows, track.pair, first, stop).tolist()
     sounding = _pair(rows, track.pair, first, stop, wide=True).tolist() if track.wide else narrow
     noise = rows.noise_at(first, stop, track.pair).tolist()
     outshone = _outshone(track, rows, first, stop)
@@ -190,7 +198,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
         if track.ended is None:
             _sound(track, sounding[i], noise[i], frame)
         else:
-            _wait(track, narrow[i], noise[i], frame)
+            _wait(track, around[i], noise[i], frame)
         if i == outshone and track.closed is None:
             track.closed, track.dropped = frame, True
         if track.closed is not None:
