@@ -1,0 +1,85 @@
+"""Several channels of one device, and sound that ends at 4 kHz."""
+
+import numpy as np
+import pytest
+
+from beepwatch.hearing import RATE
+from beepwatch.synthesis import Tone
+from tests.hearing.scenes import Floats, add, background, beeps, found, hear, level, matched, spread
+
+
+def scene(snr: float, seed: int = 91) -> tuple[Floats, list[Tone]]:
+    """Twelve beeps."""
+    seconds, tones = spread(12, 1.2, snr, seed)
+    return add(background(seconds, seed), tones), tones
+
+
+def noise_like(samples: Floats, seed: int, gain: float = 1.0) -> Floats:
+    """Noise alone, as long."""
+    return background(len(samples) / RATE, seed)[: len(samples)] * np.float32(gain)
+
+
+@pytest.mark.parametrize("other", ["dead", "10 dB more noise", "deaf", "clicking"])
+@pytest.mark.parametrize("first", [True, False])
+def test_a_bad_channel_does_no_harm(other: str, first: bool) -> None:
+    """One channel hears; the other is zeros, mere noise or clicks: no beep is lost at -12 dB, none added."""
+    good, tones = scene(-12)
+    bad = noise_like(good, 92, {"10 dB more noise": 3.2}.get(other, 1.0))
+    if other == "dead":
+        bad = np.zeros_like(good)
+    if other == "clicking":
+        bad[:: RATE // 3] += 0.5
+    pair = [good, bad] if first else [bad, good]
+    heard = beeps(hear(np.stack(pair), 2))
+    assert len(matched(heard, tones)) == len(tones) == len(heard)
+
+
+def test_a_channel_that_dies_and_comes_back_does_no_harm() -> None:
+    """Zeros for 20 s in the middle of one channel."""
+    good, tones = scene(-12, 93)
+    bad = add(noise_like(good, 94), tones)
+    bad[10 * RATE : 30 * RATE] = 0
+    heard = beeps(hear(np.stack([good, bad]), 2))
+    assert len(matched(heard, tones)) == len(tones) == len(heard)
+
+
+@pytest.mark.parametrize("snr", [-12.0, 5.0])
+def test_a_fade_of_one_channel_does_not_matter(snr: float) -> None:
+    """Each beep is 20 dB down in one of the two channels, by turns."""
+    seconds, tones = spread(12, 1.2, snr, 95)
+    faded = [Tone(t.onset, t.length, t.frequency, t.level - 20, drift=t.drift, warm_up=0.3) for t in tones]
+    left = [one if i % 2 else other for i, (one, other) in enumerate(zip(tones, faded, strict=True))]
+    right = [other if i % 2 else one for i, (one, other) in enumerate(zip(tones, faded, strict=True))]
+    stereo = np.stack([add(background(seconds, 95), left), add(background(seconds, 96), right)])
+    heard = beeps(hear(stereo, 2))
+    assert len(matched(heard, tones)) == len(tones) == len(heard)
+    assert [beep.level for beep in heard] == pytest.approx([level(snr)] * 12, abs=1.5)
+
+
+def test_two_channels_hear_deeper_than_one() -> None:
+    """At -22 dB in each, with noises of their own, two find more beeps than the better one of them."""
+    seconds, tones = spread(40, 1.2, -22.5, 97)
+    ears = [add(background(seconds, seed), tones) for seed in (97, 98)]
+    alone = [len(matched(beeps(hear(ear)), tones)) for ear in ears]
+    both = len(matched(beeps(hear(np.stack(ears), 2)), tones))
+    assert both > max(alone)
+
+
+@pytest.mark.parametrize(("frequency", "told"), [(1000.0, True), (3500.0, True), (3700.0, False), (3950.0, False)])
+def test_at_8_khz_tones_over_3600_hz_are_unheard(frequency: float, told: bool) -> None:
+    """With a bandwidth of 4 kHz its filter's edge begins there; what lies below is heard as ever."""
+    tone = Tone(4, 1.2, frequency, level(5))
+    heard = beeps(hear(add(background(10, 99), [tone]), bandwidth=4000.0))
+    assert (found(heard, tone) is not None) == told
+    assert len(heard) == told
+
+
+def test_sound_that_ends_at_4_khz_is_heard_below() -> None:
+    """Resampled from 8 kHz: nothing above 4 kHz, no false beep at the filter's edge, beeps found."""
+    import soxr  # noqa: PLC0415 - only here
+
+    tones = [Tone(4 + 4 * i, 1.2, 600 + 450 * i, level(-8)) for i in range(6)]
+    scene8 = soxr.resample(add(background(40, 100), tones), RATE, 8000)
+    scene16 = soxr.resample(scene8, 8000, RATE).astype(np.float32)
+    heard = beeps(hear(scene16, bandwidth=4000.0))
+    assert len(matched(heard, tones)) == len(heard) == 6

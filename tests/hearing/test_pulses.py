@@ -1,0 +1,46 @@
+"""Gaps: a cough in a long beep leaves it whole, the pauses of the standards' patterns do not."""
+
+import pytest
+
+from beepwatch.synthesis import Tone
+from tests.hearing.scenes import add, background, beeps, hear, level, row
+
+
+@pytest.mark.parametrize("snr", [-10.0, 0.0, 20.0])
+@pytest.mark.parametrize("hole", [0.15, 0.25, 0.35])
+def test_a_hole_in_20_s_leaves_one_beep(snr: float, hole: float) -> None:
+    """A cough covers the tone, or it drops out, for up to 0.4 s: still one beep of 20 s."""
+    tones = [Tone(4, 8, 3000, level(snr)), Tone(12 + hole, 12 - hole, 3000, level(snr))]
+    [beep] = beeps(hear(add(background(30, 61), tones)))
+    assert (beep.onset, beep.duration) == pytest.approx((4, 20), abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("on", "off"), [(0.1, 0.1), (0.15, 0.1), (0.15, 0.15), (0.2, 0.2), (0.25, 0.25), (0.5, 0.5), (1.2, 0.5)]
+)
+@pytest.mark.parametrize("frequency", [960.0, 3012.0])
+@pytest.mark.parametrize("snr", [8.0, 15.0])
+def test_pulses_stay_apart(on: float, off: float, frequency: float, snr: float) -> None:
+    """From the 0.1 s pulses of carbon monoxide alarms to the 0.5 s of temporal three: each its own beep."""
+    tones = row(6, on, off, frequency, snr)
+    heard = beeps(hear(add(background(3 + 6 * (on + off) + 3, 63), tones)))
+    assert len(heard) == 6
+    assert [beep.onset for beep in heard] == pytest.approx([tone.onset for tone in tones], abs=0.02)
+    assert [beep.duration for beep in heard] == pytest.approx([on] * 6, abs=0.025)
+
+
+@pytest.mark.parametrize("gap", [0.5, 0.7, 1.5])
+def test_long_beeps_that_are_apart_stay_apart(gap: float) -> None:
+    """Beyond 0.4 s nothing is joined, however long the beeps."""
+    tones = [Tone(4, 5, 3000, level(0)), Tone(9 + gap, 5, 3000, level(0))]
+    first, second = beeps(hear(add(background(20, 65), tones)))
+    assert (first.end, second.onset) == pytest.approx((9, 9 + gap), abs=0.03)
+
+
+@pytest.mark.parametrize("on", [0.3, 0.6])
+def test_a_gap_over_a_quarter_of_the_beep_is_not_joined(on: float) -> None:
+    """0.3 s beeps a third of their length apart are two; those 15 % apart (under a tenth of a second) one."""
+    apart = [Tone(3, on, 2000, level(10)), Tone(3 + on * 1.4, on, 2000, level(10))]
+    assert len(beeps(hear(add(background(8, 66), apart)))) == 2
+    near = [Tone(3, on, 2000, level(10)), Tone(3 + on * 1.1, on, 2000, level(10))]
+    assert len(beeps(hear(add(background(8, 66), near)))) == 1

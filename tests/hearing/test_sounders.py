@@ -1,0 +1,74 @@
+"""One sounder is one beep, whatever its harmonics; two sounders are two; a drifting tone is followed."""
+
+import pytest
+
+from beepwatch.synthesis import Tone
+from tests.hearing.scenes import add, background, beeps, found, hear, level
+
+SQUARE = (-100.0, -9.54, -100.0, -13.98, -100.0, -16.9, -100.0, -19.08)
+"""dB of the harmonics 2 to 9 of a square wave: 1/3, 1/5, 1/7, 1/9 of the fundamental's amplitude (theory)."""
+
+
+@pytest.mark.parametrize("snr", [0.0, 5.0, 20.0])
+def test_a_520_hz_square_wave_is_one_beep_a_pulse(snr: float) -> None:
+    """The wake-up sounder of NFPA 72, 0.5 s on, 0.5 s off: one beep a pulse, at 520 Hz, none of its harmonics."""
+    tones = [Tone(3 + i, 0.5, 520, level(snr), SQUARE) for i in range(20)]
+    heard = beeps(hear(add(background(26, 71), tones)))
+    assert len(heard) == 20
+    assert [beep.frequency for beep in heard] == pytest.approx([520] * 20, abs=2)
+
+
+@pytest.mark.parametrize("harmonics", [(-3.0, -6.0), (3.0, 0.0), (-30.0, 6.0), (-6.0,) * 6])
+@pytest.mark.parametrize("fundamental", [700.0, 1480.0])
+def test_harmonics_make_one_beep_of_the_fundamental(harmonics: tuple[float, ...], fundamental: float) -> None:
+    """Also where a harmonic is the strongest line."""
+    tones = [Tone(3 + 4 * i, 1.2, fundamental, level(5), harmonics, drift=-0.002) for i in range(5)]
+    heard = beeps(hear(add(background(24, 72), tones)))
+    assert len(heard) == 5
+    assert [beep.frequency for beep in heard] == pytest.approx([fundamental] * 5, rel=0.003)
+
+
+@pytest.mark.parametrize("other", [1700.0, 2750.0, 4400.0])
+def test_two_sounders_at_once_are_two_beeps(other: float) -> None:
+    """Of about the same level, at no simple ratio, one beginning within the other."""
+    tones = [Tone(3, 1.2, 2100, level(5)), Tone(3.5, 1.5, other, level(3))]
+    heard = beeps(hear(add(background(9, 73), tones)))
+    assert len(heard) == 2
+    assert all(found(heard, tone) for tone in tones)
+
+
+def test_a_sounder_at_twice_the_tone_is_another_when_its_edges_are_its_own() -> None:
+    """An octave apart, but beginning and ending at other times."""
+    tones = [Tone(3, 2.5, 1200, level(5)), Tone(4.0, 1.0, 2400, level(5))]
+    heard = beeps(hear(add(background(9, 74), tones)))
+    assert all(found(heard, tone) for tone in tones)
+
+
+@pytest.mark.parametrize("drift", [-0.01, -0.002, 0.002, 0.01])
+@pytest.mark.parametrize("frequency", [800.0, 2900.0])
+@pytest.mark.parametrize("snr", [0.0, 15.0])
+def test_a_drift_of_a_percent_is_followed(drift: float, frequency: float, snr: float) -> None:
+    """One beep of 1.2 s, edges to 30 ms, told by its mean tone."""
+    tone = Tone(3, 1.2, frequency, level(snr), drift=drift, warm_up=0.6)
+    [beep] = beeps(hear(add(background(8, 75), [tone])))
+    assert (beep.onset, beep.duration) == pytest.approx((3, 1.2), abs=0.03)
+    assert beep.frequency == pytest.approx(tone.mean_frequency, rel=0.001)
+
+
+@pytest.mark.parametrize("drift", [0.02, 0.03])
+def test_a_drift_of_three_percent_over_a_long_beep_is_followed(drift: float) -> None:
+    """10 s: one piece."""
+    tone = Tone(3, 10, 2900, level(5), drift=drift, warm_up=4)
+    [beep] = beeps(hear(add(background(18, 76), [tone])))
+    assert (beep.onset, beep.duration) == pytest.approx((3, 10), abs=0.05)
+
+
+def test_a_voice_like_sound_is_no_beep() -> None:
+    """Harmonics each 120 Hz that glide by a tenth: none of its lines is told as a beep of over 0.5 s."""
+    voice = [
+        Tone(3 + 2 * i, 1.2, 120 * n, level(12 - n), drift=0.1, warm_up=0.5, ramp=0.1)
+        for i in range(6)
+        for n in range(3, 25)
+    ]
+    heard = beeps(hear(add(background(18, 77), voice)))
+    assert not [beep for beep in heard if beep.duration > 0.5]
