@@ -204,11 +204,12 @@ def _doubt(profile: Breaths, walk: _Walk, period: float, *, known: bool) -> floa
     """What speaks against a breath of this length, period and tone, nats."""
     length = sum(note.beep.duration for note, _ in walk) / len(walk)
     purity = sum(note.beep.character.purity for note, _ in walk) / len(walk)
+    flatness = sum(note.beep.character.flatness for note, _ in walk) / len(walk)
     figures = {"duty": length / period, "period": period, "length": length}
     if not known:
         figures["tone"] = walk[0][0].beep.frequency
     doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
-    return doubts + sum(clash.price(length, period, purity) for clash in profile.clash)
+    return doubts + sum(clash.price(length, period, purity, flatness) for clash in profile.clash)
 
 
 def _extra(notes: Sequence[Note], walk: _Walk) -> float:

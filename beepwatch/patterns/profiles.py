@@ -63,9 +63,11 @@ class Doubt(_Part, frozen=True):
 
 
 class Clash(_Part, frozen=True):
-    """Figures that another pattern's pulses have when they run together: all within, and it costs `cost`
-    nats,
-    and `rough` times what purity lacks of 0.95, since what has run together is no one tone."""
+    """Figures that another pattern's pulses have when they run together: all within, and it costs `cost` nats.
+
+    rough: nats for what purity lacks of 0.95, since what has run together is no one tone; less where the level is
+    not flat, since then a room's fade is the cause (measured: pulses run together 0-1 dB, fades 5-8 dB).
+    """
 
     pattern: str
     length: Span
@@ -73,10 +75,11 @@ class Clash(_Part, frozen=True):
     cost: float
     rough: float = 0.0
 
-    def price(self, length: float, period: float, purity: float) -> float:
-        """Nats that a beep of `length` s and a purity, every `period` s, costs."""
-        inside = self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]
-        return self.cost + self.rough * max(0.0, 0.95 - purity) if inside else 0.0
+    def price(self, length: float, period: float, purity: float, flatness: float) -> float:
+        """Nats that beeps of a length and period (s), a mean purity and a mean flatness (dB) cost."""
+        if not (self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]):
+            return 0.0
+        return self.cost + self.rough * max(0.0, 0.95 - purity) * max(0.0, 1.0 - flatness / 4.0)
 
 
 class _Profile(_Part, frozen=True, tag_field="kind"):
