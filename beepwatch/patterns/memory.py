@@ -30,6 +30,8 @@ BROKEN = 0.004
 """Pieces of one beep agree in tone to this."""
 COVER = 0.75
 """Share of a broken beep that sounds; counted pulses have as much pause as tone (judgement)."""
+STRONGER = 6.0
+"""dB by which pulses stand above their echo, at least (measured: 10-15)."""
 METER = (60.0, 0.3, 64)
 """The meter of foreign beeps: over how many seconds, from which length (s), how many are kept at most."""
 
@@ -42,6 +44,8 @@ class Note:
     score: float
     part: bool = False
     """It lies within a longer sound of the same tone: a piece or a harmonic of that, no beep of its own."""
+    pulses: int = 0
+    """How many much stronger beeps lie within it."""
     joined: bool = False
     """It was made of the pieces of a broken beep, which are kept too."""
 
@@ -64,16 +68,17 @@ class Memory:
         self._foreign: deque[tuple[float, float]] = deque(maxlen=METER[2])
 
     def add(self, note: Note) -> None:
-        """Keep a beep; of two on one tone of which one lies within the other the shorter is but a part."""
+        """Keep a beep; of two on one tone of which one lies within the other the shorter is but a part.
+
+        Unless it is much the stronger: two such make the longer one the echo of pulses.
+        """
         beep = note.beep
         for other in () if note.joined else self._near(beep.frequency):
-            if (
-                not other.joined
-                and other.beep.end > beep.onset
-                and fold(other.beep.frequency, beep.frequency, WIDTH) is not None
-            ):
-                other.part = other.part or _within(other.beep, beep)
-                note.part = note.part or _within(beep, other.beep)
+            if other.joined or other.beep.end <= beep.onset:
+                continue
+            if fold(other.beep.frequency, beep.frequency, WIDTH) is not None:
+                _relate(note, other)
+                _relate(other, note)
         self._bins.setdefault(_bin(note.beep.frequency), deque(maxlen=DEPTH)).append(note)
 
     def meter(self, beep: Beep) -> None:
@@ -129,6 +134,17 @@ class Memory:
             middle = _bin(tone * ratio)
             for place in (middle - 1, middle, middle + 1):
                 yield from self._bins.get(place, ())
+
+
+def _relate(short: Note, long: Note) -> None:
+    """Mark what `short` and `long` are to each other, if the one lies within the other."""
+    if not _within(short.beep, long.beep):
+        return
+    if short.beep.snr > long.beep.snr + STRONGER:
+        long.pulses += 1
+        long.part = long.part or long.pulses >= 2
+    else:
+        short.part = True
 
 
 def _within(beep: Beep, other: Beep) -> bool:

@@ -63,9 +63,11 @@ class Doubt(_Part, frozen=True):
 
 
 class Clash(_Part, frozen=True):
-    """Figures that another pattern's pulses have when they run together: all within, and it costs `cost` nats.
+    """Figures that another pattern's pulses have when they run together: all within, and it costs `cost`
+    nats.
 
-    rough: nats for what purity lacks of 0.95, since what has run together is no one tone; less where the level is
+    rough: nats for what purity lacks of 0.95, since what has run together is no one tone; less where the
+    level is
     not flat, since then a room's fade is the cause (measured: pulses run together 0-1 dB, fades 5-8 dB).
     """
 
