@@ -4,6 +4,7 @@ import argparse
 import os
 import shlex
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     _check(arguments)
     process.open_standard_streams()
-    home = household(config_folder(arguments.config))
+    home, drifts = _followed(household(config_folder(arguments.config)), arguments)
     night = assembly.prepare(
         arguments.file, arguments.device, arguments.data,
         tone=arguments.tone, real_time=arguments.real_time, silent=arguments.silent, home=home,
@@ -65,6 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
     night.observe(quality.take)
     with process.listening(night.watch, night.source.live, night.folder) as usable:
         _say_how(night, usable, arguments, home)
+        night.console.plain("".join(f"{line}.\n" for line in drifts))
         summary = night.watch.run()
     notes = [] if arguments.file is None else [*quality.before(arguments.tone or home.tone), *quality.after()]
     _say_summary(night, summary, arguments, notes)
@@ -72,6 +74,20 @@ def run(arguments: argparse.Namespace) -> int:
         sys.stdout.flush()
         os._exit(0)
     return 0
+
+
+def _followed(home: "Household", arguments: argparse.Namespace) -> "tuple[Household, list[str]]":
+    """The household with its device's tone as it is now, and what there is to tell of that."""
+    from beepwatch.bedroom.following import follow_device  # noqa: PLC0415
+    from beepwatch.records.store import default_folder  # noqa: PLC0415
+    from beepwatch.settings.household import household  # noqa: PLC0415
+
+    if arguments.file is not None or arguments.tone is not None or home.settings.device.tone is not None:
+        return home, []
+    kept = home.settings.history.folder
+    history = arguments.data or (Path(kept).expanduser() if kept else default_folder())
+    lines = follow_device(home, history, datetime.now().astimezone().date())
+    return household(home.folder), lines
 
 
 def _check(arguments: argparse.Namespace) -> None:

@@ -1,0 +1,1 @@
+"""Knowing the household: its device's beep, its microphone, its room."""
