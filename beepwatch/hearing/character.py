@@ -144,13 +144,14 @@ def valley(body: Inside) -> float:
     """dB of the deepest 48 ms dip below the lower of its two sides; 0 where noise would hide it."""
     if len(body.u) < 3 * VALLEY_STEPS:
         return 0.0
-    kernel = np.ones(VALLEY_STEPS)
-    energy = np.convolve(np.abs(body.u) ** 2 * body.weight, kernel, mode="valid") - VALLEY_STEPS
-    if np.median(energy) < 30:
+    kernel = np.ones(VALLEY_STEPS) / VALLEY_STEPS
+    noise = np.convolve(1 / body.weight, kernel, mode="valid")
+    power = np.convolve(np.abs(body.u) ** 2, kernel, mode="valid") - noise
+    if np.median(power / noise) * VALLEY_STEPS < 30:
         return 0.0
-    left = np.maximum.accumulate(energy)
-    right = np.maximum.accumulate(energy[::-1])[::-1]
-    dip = np.minimum(left, right) / np.maximum(energy, 3 * np.sqrt(VALLEY_STEPS))
+    left = np.maximum.accumulate(power)
+    right = np.maximum.accumulate(power[::-1])[::-1]
+    dip = np.minimum(left, right) / np.maximum(power, 3 * noise / np.sqrt(VALLEY_STEPS))
     return float(max(0.0, 10 * np.log10(max(float(dip.max()), 1.0))))
 
 

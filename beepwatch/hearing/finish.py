@@ -23,8 +23,8 @@ FAINT_LOOK_BACK = 500
 """The same (2 s) for tones first seen by a sum over a second or more: their first frame is that uncertain."""
 NEAR_BINS, FAR_BINS = 5, 45
 """35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
-ALONE = 1.6
-"""Least power of the tone over the strongest line there (2 dB; the full measure, in `character.py`, asks 3 dB)."""
+ALONE = 2.5
+"""Least power of the tone over the strongest line there (4 dB; the full measure, in `character.py`, asks 5 or 8)."""
 CLEAR = 2.0
 """Energy of one step from which the phase within 32 ms is clear."""
 EVEN = 0.6
@@ -35,7 +35,7 @@ OFF_HERTZ = 115.0
 """A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
 LOWEST = 390.0
 """Hz: tones below have too few bins beside them to tell them from the hum of a house (400 Hz is asked)."""
-NARROW = 0.45
+NARROW = 0.55
 """Least share of the power within +-7 bins that lies in a pure tone's pair; a centred Hann line has 0.83 (theory)."""
 
 

@@ -53,12 +53,15 @@ def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
         deep = b - a >= SHORTEST_GAP and a > 0 and b < n and power[a:b].min() < DEEP * plateau
         if deep and missing and expected > MISSED and _abrupt(power, b, plateau):
             gaps.append((a, b))
-    return [(part.first + a, part.first + b) for a, b in _parting(gaps, n, final)]
+    loud = np.flatnonzero(power >= HALF * plateau)
+    sound = (int(loud[0]), int(loud[-1]) + 1 if final else n)
+    return [(part.first + a, part.first + b) for a, b in _parting(gaps, sound, final)]
 
 
-def _parting(gaps: list[tuple[int, int]], stop: int, final: bool) -> list[tuple[int, int]]:
+def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], final: bool) -> list[tuple[int, int]]:
     """Gaps longer than JOIN or a quarter of the longer sound beside them; the last one only once that has ended."""
-    found, since = [], 0
+    found = []
+    since, stop = sound
     for i, (a, b) in enumerate(gaps):
         last = i + 1 == len(gaps)
         if last and not final and b - a <= JOIN / STEP_SECONDS:

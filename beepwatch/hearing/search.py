@@ -27,7 +27,7 @@ WIDE = 2.5
 LOUD = 60.0
 """Excess from which a sum's last frame is asked whether the tone still sounds: at least STILL of its mean."""
 STILL = 0.15
-ALONE = 1.3
+ALONE = 1.8
 CLEAR, CLEARLY = 200.0, 6.0
 """Excess from which noise no longer counts, and how many times a line then stands over those neighbours."""
 FAR = 45

@@ -147,7 +147,7 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     pair = min(max(pair, 1), BINS - 3)
     back = max(rows.begin, frame - 2 * length - CHUNK, earliest)
     wide = float(mean.max()) > STRONG
-    y = _pair(rows, pair, back, frame + 1, wide=wide)
+    y = _pair(rows, pair, back, frame + 1, wide=False)
     strength = max(float(y[first - back :].mean()) - 2.0, 0.4)
     half = min(strength, 16.0) / 2
     gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
