@@ -21,6 +21,7 @@ from beepwatch.sources.replay import Replay
 from beepwatch.waking.messages import Messages
 from beepwatch.watch.changes import HouseholdChanges, messages_of
 from beepwatch.watch.console import Console
+from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
 from beepwatch.watch.waker import Preview, Report, Waker, Wakes
 
@@ -72,7 +73,7 @@ def prepare(
     folder = data_folder(data)
     source = _microphone(device) if file is None else Replay(Recording(file), real_time)
     fast = isinstance(source, Replay) and not real_time
-    console = Console(sys.stdout)
+    console = _console(home, source)
     waker = _waker(messages_of(home), settings.sound.speaker, preview=fast, silent=silent)
     changes = HouseholdChanges(home, tone, waker.rename)
 
@@ -91,6 +92,15 @@ def prepare(
         length=source.length if isinstance(source, Replay) and fast else 0.0,
     )
     return Night(source, watch, console, folder)
+
+
+def _console(home: Household, source: Microphone | Replay) -> Console:
+    """A live line where a terminal and a microphone are; the margin where the beep was taught at this microphone."""
+    if not source.live or not drawable(sys.stdout):
+        return Console(sys.stdout)
+    one = home.device
+    known = one is not None and one.microphone == source.name
+    return LiveConsole(sys.stdout, (one.now, one.level) if one is not None and known else None)
 
 
 def chosen(device: str | None) -> str | int | None:

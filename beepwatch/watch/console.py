@@ -1,7 +1,10 @@
 """What `watch` prints: plain lines, and a clear block for each alarm. A screen that fails ends nothing."""
 
 import logging
+from collections.abc import Callable
 from typing import TextIO
+
+from beepwatch.events import Beep, Noise
 
 WIDTH = 78
 LOG = logging.getLogger("beepwatch")
@@ -20,14 +23,7 @@ class Console:
 
     def plain(self, text: str) -> None:
         """Print lines as they are."""
-        if self._out is None:
-            return
-        try:
-            print(text, file=self._out, flush=True)
-        except (OSError, ValueError) as error:  # ValueError: the stream was closed
-            if self.broken is None:
-                self.broken = str(error)
-                LOG.warning("cannot print any more: %s", error)
+        self._guarded(lambda: self._write(text))
 
     def say(self, at: str, text: str) -> None:
         """One line with its time."""
@@ -41,9 +37,43 @@ class Console:
 
     def block(self, text: str, bell: bool = False) -> None:
         """A block that cannot be overlooked."""
+        self._guarded(lambda: self._write_block(text, bell))
+
+    # What only a live line shows: see `live.LiveConsole`.
+
+    def sound(self, level: float) -> None:
+        """The room's newest level, dBFS."""
+
+    def beep(self, at: str, beep: Beep) -> None:
+        """A beep was heard; at: when, as a person reads it."""
+
+    def noise(self, noise: Noise) -> None:
+        """How loud the room is."""
+
+    def refresh(self, now: float, hearing: bool) -> None:
+        """Time went by. now: a clock reading, s; hearing: False while nothing is heard."""
+
+    def close(self) -> None:
+        """No live line any more; lines can still be said."""
+
+    def _write(self, text: str) -> None:
+        print(text, file=self._out, flush=True)
+
+    def _write_block(self, text: str, bell: bool) -> None:
         frame = "=" * WIDTH
         lines = "\n".join(f"  {line}" for line in text.splitlines())
-        self.plain(f"\n{frame}\n{lines}\n{frame}\n" + ("\a" if bell else ""))
+        self._write(f"\n{frame}\n{lines}\n{frame}\n" + ("\a" if bell else ""))
+
+    def _guarded(self, write: Callable[[], None]) -> None:
+        """Print; a fault is kept in the log, once."""
+        if self._out is None:
+            return
+        try:
+            write()
+        except (OSError, ValueError) as error:  # ValueError: the stream was closed
+            if self.broken is None:
+                self.broken = str(error)
+                LOG.warning("cannot print any more: %s", error)
 
 
 def length(seconds: float) -> str:
@@ -57,3 +87,8 @@ def length(seconds: float) -> str:
 def beeps(count: int) -> str:
     """A number of beeps in words."""
     return "1 beep" if count == 1 else f"{count} beeps"
+
+
+def said_beep(beep: Beep) -> str:
+    """A beep in few words."""
+    return f"{beep.frequency:.0f} Hz, {beep.duration:.1f} s"

@@ -1,5 +1,6 @@
 """From blocks to events: resampler and recogniser behind one `take` that no fault of theirs gets through."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
@@ -89,6 +90,12 @@ class Ears:
         number = event.alarm.number + self._base
         self._highest = max(self._highest, number)
         return replace(event, alarm=replace(event.alarm, number=number)) if self._base else event
+
+
+def level(block: Block) -> float:
+    """Of all its channels together, dBFS (a full-scale sine = 0); -inf where it is empty, silent or not all finite."""
+    power = float(np.mean(np.square(block.samples))) if block.samples.size else 0.0
+    return 10 * math.log10(2 * power) if 0 < power < math.inf else -math.inf
 
 
 def silent(block: Block) -> bool:

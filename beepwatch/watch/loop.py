@@ -11,14 +11,14 @@ from queue import SimpleQueue
 from typing import Protocol
 
 from beepwatch.channels.speaker import Failed
-from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Raised
+from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, Raised
 from beepwatch.hearing.health import BEHIND
 from beepwatch.records.rows import Kind
 from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action, Note, Show
 from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import REASONS, Deafness, Source, Word, technical
-from beepwatch.watch.ears import Ears, Listens, silent
+from beepwatch.watch.ears import Ears, Listens, level, silent
 from beepwatch.watch.logbook import Logbook, Writes
 from beepwatch.watch.timeline import Clock, Timeline
 from beepwatch.watch.waker import Wakes
@@ -134,6 +134,7 @@ class Watch:
 
     def _hear(self, block: Block) -> None:
         mute = silent(block)
+        self._console.sound(level(block))
         if block.arrived is not None:
             jump = self._timeline.anchor(block.end / self._source.rate, block.arrived)
             if jump:
@@ -163,6 +164,9 @@ class Watch:
         for event in events:
             if isinstance(event, Beep):
                 self._logbook.beep(event)
+                self._console.beep(self._stamp(event.onset), event)
+            elif isinstance(event, Noise):
+                self._console.noise(event)
             elif isinstance(event, Raised | Changed | Ended):
                 self._take_alarm(event, wake)
 
@@ -216,6 +220,7 @@ class Watch:
         if self._source.live and now - self._alive >= LIFE and self._deafness.now is None:
             self._alive = now
             self._say("I listen.")
+        self._console.refresh(now, hearing=self._deafness.now is None)
 
     def _answers(self, now: float) -> None:
         while not self._keys.empty():
@@ -273,6 +278,7 @@ class Watch:
 
     def _finish(self) -> Summary:
         heard = self._end / self._source.rate
+        self._console.close()
         self._guarded(self._reports)
         clean = self._waker.close()
         deaf = self._deafness.now

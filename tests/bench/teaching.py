@@ -72,7 +72,7 @@ def breaths(snr: float, taught: bool, count: int) -> Row:
         sound = add(background(8 + 12 * period, 33_000 + number), tones)
         at = _named(sound, told if taught else None)
         needed += [] if at is None else [1 + sum(one.onset + length < at for one in tones[1:])]
-    middle, most = np.quantile(needed or [np.nan], [0.5, 0.95])
+    middle, most = np.quantile(np.array(needed, np.float64), [0.5, 0.95]) if needed else (np.nan, np.nan)
     figures = {"beeps_median": float(middle), "beeps_p95": float(most)}
     return Row("breaths", f"named at {snr:g} dB, {_name(taught)}", count, len(needed), len(needed), 0, 0.0, figures)
 
