@@ -103,6 +103,8 @@ class Batteries:
         limit = self._judge.limit(profile, whole.frequency, now, known)
         self._tones.keep(whole)
         ratio = tones.weigh(line)
+        if not known:
+            ratio -= sum(doubt.price(whole.frequency) for doubt in profile.doubt if doubt.of == "tone")
         if ratio < limit:
             return []
         if profile.over is None and whole.pieces[-1].character.after > tones.GOES_ON:

@@ -118,6 +118,7 @@ class LongTone(_Profile, frozen=True, tag="tone"):
     early: float | None = None
     over: float | None = None
     supersedes: tuple[str, ...] = ()
+    doubt: tuple[Doubt, ...] = ()
 
 
 class Bursts(_Profile, frozen=True, tag="bursts"):

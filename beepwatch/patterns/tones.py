@@ -31,6 +31,8 @@ SHARED = 0.5
 LONELY = 50.0
 """Two long tones of one battery alarm begin at least this long after one another, s (60 s less a tenth, and
 slack)."""
+DRONE = 5.0
+"""A tone of this length that has ended counts as one that came before, s."""
 PURE = 0.7
 """Purity of a tone under way that is one (true long tones in rooms: 0.74-0.98, measured)."""
 GOES_ON = 0.6
@@ -115,11 +117,20 @@ class LongTones:
         this tone
         came shortly before, where no battery alarm would be.
         """
+        lone = (onset - LONELY, onset - 2.0)
+        for other in self._under_way:
+            if fold(other.frequency, frequency, WIDTH) is not None:
+                if lone[0] < other.onset < lone[1]:
+                    return True
+            elif min(end, other.onset + other.lasted) - max(onset, other.onset) > SHARED * (end - onset):
+                return True
         return any(
-            onset - LONELY < other.onset < onset - 2.0
-            if fold(other.frequency, frequency, WIDTH) is not None
-            else min(end, other.onset + other.lasted) - max(onset, other.onset) > SHARED * (end - onset)
-            for other in self._under_way
+            piece.onset_known
+            and piece.duration >= DRONE
+            and lone[0] < piece.onset < lone[1]
+            and piece.end < onset - HOLE[1]
+            for piece in self._pieces
+            if fold(piece.frequency, frequency, WIDTH) is not None
         )
 
     def under_way(self, event: Sounding) -> None:

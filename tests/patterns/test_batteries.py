@@ -174,3 +174,21 @@ def test_two_devices_of_different_tones_are_two_alarms() -> None:
     told = run([*breaths(8), *breaths(8, period=4.1, start=4.0, frequency=3300.0)])
     assert names(told) == ["lead-disconnect", "lead-disconnect"]
     assert sorted(round(alarm.frequency) for alarm in final(told)) == [2730, 3300]
+
+
+def test_a_drone_of_two_long_tones_is_no_battery_alarm_at_once() -> None:
+    """Another pure tone under way for most of the same time: the first 20 s tone is not named."""
+    assert names(run([sounding(1, 19.0, 3680.0), beep(3, 20.0, 4200.0)])) == []
+
+
+def test_a_long_tone_that_came_seconds_before_is_no_battery_alarm() -> None:
+    """Battery tones are a minute apart: one of 8 s on the same tone 20 s earlier speaks against it."""
+    assert names(run([beep(3, 8.0), beep(23, 20.0)])) == []
+
+
+@pytest.mark.parametrize("tone", [1177.0, 4751.0])
+def test_a_long_tone_outside_the_usual_sounders_must_come_twice(tone: float) -> None:
+    """Below 1.6 and above 4.6 kHz one untaught 20 s tone costs evidence; a taught one does not."""
+    assert names(run([beep(3, 10.0, tone)])) == []
+    assert names(run([beep(3 + 60 * k, 20.0, tone) for k in range(2)])) == ["battery-critical"]
+    assert names(run([beep(3, 10.0, tone)], tone=tone)) == ["backup-battery"]
