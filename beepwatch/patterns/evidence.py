@@ -73,7 +73,13 @@ def sounder(character: Character) -> float:
     """Evidence of one beep's character, in CHARACTER's bounds: a buzzer, or a voice, a whistle, an
     instrument?
 
-    A logistic fit (prototype: 544 alarm beeps in rooms against 18 h of real sound).
+    Company and neighbours carry most of it: weights of a prototype's logistic fit (544 alarm beeps in rooms
+    against
+    18 h of real sound), the neighbours' taken down by a fifth for sounders that fade. The others start
+    where 95 % of
+    the alarm's own beeps lie (tests/bench/features.py prints quartiles and what each figure is worth);
+    their slopes
+    are judgement.
     """
     company = min(20.0, max(-15.0, character.company))
     figure = (
