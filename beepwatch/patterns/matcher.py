@@ -17,6 +17,7 @@ from beepwatch.events import (
 )
 from beepwatch.patterns import bursts, chains, evidence, explain
 from beepwatch.patterns.batteries import Batteries
+from beepwatch.patterns.belonging import belongs, is_whole
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Judge, urgency
 from beepwatch.patterns.memory import KEEP, WIDTH, Memory, Note
@@ -31,8 +32,6 @@ NOISE_EVERY = 6.0
 s."""
 BREAK = 1.0
 """Evidence that a beep in pieces costs, nats (judgement)."""
-STRETCH = 1.6
-"""A further beep of an open alarm may differ in length by this factor."""
 
 
 class Matcher:
@@ -148,7 +147,7 @@ class Matcher:
         note = Note(beep, evidence.sounder(beep.character))
         self._memory.add(note)
         out = self._batteries.beep(beep)
-        owner = next((e for e in self._book.open if _belongs(e, beep)), None)
+        owner = next((e for e in self._book.open if belongs(e, beep)), None)
         if owner is not None:
             out += self._add(owner, note)
         else:
@@ -175,7 +174,7 @@ class Matcher:
     def _add(self, episode: Episode, note: Note) -> list[AlarmEvent]:
         """One more sound of an open alarm; a fragment of its beep only tells that it goes on."""
         beep, profile = note.beep, episode.profile
-        if not _whole(episode, beep):
+        if not is_whole(episode, beep):
             episode.heard_until(beep.end)
             return []
         episode.add(beep.onset, beep.end, beep.frequency, beep.level)
@@ -283,26 +282,6 @@ class Matcher:
             if isinstance(e.profile, Steady) and e is not episode and e.near(episode.frequency)
         ]
         return [Ended(now, self._book.close(e, explain.superseded(episode.profile.name))) for e in unknown]
-
-
-def _belongs(episode: Episode, beep: Beep) -> bool:
-    """Whether an open alarm explains a beep: its tone, and no longer than its beeps may be."""
-    profile = episode.profile
-    if isinstance(profile, LongTone) or not episode.near(beep.frequency):
-        return False
-    if isinstance(profile, Bursts):
-        group = sum(gap[1] for gap in profile.gaps) + profile.pulse[1] * (len(profile.gaps) + 1)
-        return beep.duration <= 1.2 * group
-    return beep.duration <= STRETCH * episode.duration
-
-
-def _whole(episode: Episode, beep: Beep) -> bool:
-    """Whether a sound of an open alarm is one beep of it, and not a fragment or several run together."""
-    usual = episode.duration
-    if not usual / STRETCH <= beep.duration <= usual * STRETCH:
-        return False
-    apart = 0.0 if isinstance(episode.profile, Bursts) else 0.5 * (episode.period or 0.0)
-    return beep.onset - episode.newest >= apart
 
 
 def _order(event: AlarmEvent) -> int:
