@@ -109,6 +109,18 @@ def test_the_verb_refuses_with_exit_code_2(
     assert not no_settings.exists()
 
 
+def test_watch_does_not_begin_a_night_with_a_mistake(
+    tmp_path: Path, no_settings: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Told before anything is opened: exit code 2, one line."""
+    no_settings.mkdir()
+    (no_settings / FILE).write_text("[names]\npersn = 'Sam'\n")
+    assert main(["watch", "--data", str(tmp_path)]) == 2
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1
+    assert "did you mean names.person?" in error
+
+
 def test_a_file_with_a_mistake_is_not_edited_over(tmp_path: Path) -> None:
     """A person mends it first."""
     (tmp_path / FILE).write_text("[names]\npersn = 'Sam'\n")

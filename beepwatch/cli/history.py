@@ -36,6 +36,11 @@ FORMATS = """formats:
   csv    the same as a table (RFC 4180)
   With --listening, jsonl and csv give the listening spans and the gaps instead of the alarms.
 """
+USES = """examples:
+  beepwatch history                                 all alarms, and the hours listened
+  beepwatch history --since 2026-03-01              from that day on
+  beepwatch history --format csv > alarms.csv       as a table
+"""
 WHEN = re.compile(
     r"\d{4}-\d{2}-\d{2}([T ](?P<hour>\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?)(?P<zone>Z|[+-]\d{2}:\d{2})?)?",
     re.ASCII | re.IGNORECASE,
@@ -49,7 +54,7 @@ Clock: TypeAlias = Callable[[datetime], str]
 def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Describe the verb to argparse."""
     verb = subparsers.add_parser(
-        "history", help=HELP, description=f"Tell {HELP}.", epilog=f"{FORMATS}\n{CAUTION}",
+        "history", help=HELP, description=f"Tell {HELP}.", epilog=f"{FORMATS}\n{USES}\n{CAUTION}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     when = "date or date-time (RFC 3339), local where it names no zone"

@@ -28,6 +28,12 @@ FORMATS = """formats:
   tsv    a row a beep and a row an alarm: onset, offset, event_label, filename
 """
 
+EXAMPLES = """examples:
+  beepwatch review night.flac                       name the alarms in it
+  beepwatch review --format jsonl night.flac        each beep and alarm as it became known
+  beepwatch review --taught night.flac              with the beep that was taught here
+"""
+
 
 @dataclass(frozen=True, slots=True)
 class Ears:
@@ -47,7 +53,7 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
         "review",
         help="hear recordings and tell their beeps and alarms",
         description="Hear recordings (WAV, FLAC, OGG, MP3; 8 to 192 kHz) and tell their beeps and alarms.",
-        epilog=f"{FORMATS}\n{CAUTION}",
+        epilog=f"{FORMATS}\n{EXAMPLES}\n{CAUTION}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     verb.add_argument("files", nargs="+", metavar="FILE")

@@ -21,8 +21,10 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
         help="render a test night from a scenario",
         description=(
             "Render the scenario (alarms, background, room; TOML) to a 16-bit mono file, with what is in it "
-            "in OUT.json and OUT.tsv. The same scenario gives the same bytes. An example: samples/night.toml."
+            "in OUT.json and OUT.tsv. The same scenario gives the same bytes."
         ),
+        epilog="examples:\n  beepwatch synth samples/night.toml -o night.flac\n",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     verb.add_argument("scenario", type=Path, metavar="SCENARIO.toml")
     verb.add_argument("-o", "--output", type=Path, required=True, metavar="OUT", help="OUT.wav or OUT.flac")

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from beepwatch.cli import main
+from beepwatch.records.reading import History
 from beepwatch.settings.file import load_sounders
 from tests.live.room import Room
 
@@ -69,6 +71,31 @@ def test_the_terminal_shows_a_live_line_and_a_block_in_alarm(
         assert "\x1b[3" not in screen.shown  # no colour
     finally:
         screen.close()
+
+
+def test_a_change_while_watching_costs_no_second_of_listening(
+    room: Room, lead: Path, hiss: Path, tmp_path: Path, no_settings: Path
+) -> None:
+    """A name set meanwhile is told, and said in the next alarm; a device waits; the history has no gap."""
+    room.play(hiss)
+    data = str(tmp_path / "data")
+    screen = Screen(room, "watch", "--device", "pulse", "--silent", "--data", data)
+    try:
+        screen.expect("no beep yet", 15)
+        assert main(["settings", "set", "names.person", "Sam"]) == 0
+        screen.expect("Changed: names.person is now Sam.", 4)
+        assert main(["settings", "set", "sound.microphone", "USB"]) == 0
+        screen.expect("It waits for the next start of watch.", 4)
+        room.play(lead)
+        screen.expect("Go to Sam now", 20)
+        screen.process.send_signal(2)
+        assert screen.process.wait(timeout=8) == 0
+    finally:
+        screen.close()
+    with History(tmp_path / "data") as history:
+        (span,) = history.spans()
+    assert span.gaps == ()
+    assert span.lost == 0.0
 
 
 def test_teach_live_learns_from_three_beeps(
