@@ -4,6 +4,7 @@ import os
 import re
 from pathlib import Path
 
+import msgspec
 import pytest
 from hypothesis import given as supposing
 from hypothesis import strategies as st
@@ -176,6 +177,14 @@ def test_a_sounder_comes_back_as_it_was(tmp_path: Path) -> None:
     assert read(sounder_text(sounder()), "text") == sounder()
     if os.name == "posix":
         assert path.stat().st_mode & 0o077 == 0
+
+
+def test_what_could_not_be_read_again_is_not_written(tmp_path: Path) -> None:
+    """A tone that no settings allow is refused, and the old file stays."""
+    keep_sounder(tmp_path, sounder())
+    with pytest.raises(InputError, match="device is no sounder"):
+        keep_sounder(tmp_path, msgspec.structs.replace(sounder(), tone=5040.0))
+    assert load_sounders(tmp_path) == [sounder()]
 
 
 def test_a_foreign_file_is_no_sounder(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from beepwatch.records.database import FILE
 from beepwatch.records.reading import History
 from beepwatch.settings.file import keep_sounder
 from beepwatch.settings.household import Household
+from beepwatch.settings.model import TONES
 from beepwatch.settings.sounder import Sounder
 
 LEAST = 3
@@ -37,10 +38,11 @@ def _followed(one: Sounder, folder: Path, history: Path, today: date) -> list[st
     since = date.fromisoformat(one.followed_on or one.taught) + timedelta(days=1)
     nights = _nights(history, since, today)
     drift = follow(one.tone, one.now, nights)
+    followed = round(min(max(drift.tone, TONES[0]), TONES[1]), 2)
     line = told(one.name, one.tone, one.now, drift)
     if drift.nights and (abs(drift.tone / one.now - 1) >= TOLD or drift.at_bound):
         last = (today - timedelta(days=1)).isoformat()
-        keep_sounder(folder, msgspec.structs.replace(one, followed=round(drift.tone, 2), followed_on=last))
+        keep_sounder(folder, msgspec.structs.replace(one, followed=followed, followed_on=last))
     return [] if line is None else [line]
 
 

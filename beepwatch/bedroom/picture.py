@@ -32,9 +32,9 @@ def rhythm(beeps: Sequence[tuple[float, float]], pen: str = BARS, width: int = W
     return line
 
 
-def bar(level: float, top: float = 0.0, pen: str = BARS, width: int = 20) -> str:
-    """A bar of `width` for a level in dB: full at `top`, empty RANGE below it."""
-    eighths = round(max(0.0, min(1.0, (level - top + RANGE) / RANGE)) * width * 8)
+def bar(level: float, top: float = 0.0, pen: str = BARS, *, span: float = RANGE, width: int = 20) -> str:
+    """A bar of `width` for a level in dB: full at `top`, empty `span` dB below it."""
+    eighths = round(max(0.0, min(1.0, (level - top + span) / span)) * width * 8)
     whole, rest = divmod(eighths, 8)
     flat = pen[-1] * whole
     if whole < width and rest >= 4:  # half a cell or more shows as a smaller step

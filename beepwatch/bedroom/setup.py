@@ -23,6 +23,8 @@ JUMP = 15.0
 """dB over the room by which a clap at arm's length shows (judgement: it makes 30 and more)."""
 HEARD = 6.0
 """dB over the room from which the microphone has heard the tone (judgement)."""
+LOUD, SPAN = -10.0, 80.0
+"""dBFS of a full bar, and dB from there to an empty one."""
 PATTERNS = {
     "lead-disconnect": "It beeps with each breath when a lead or the cable is off.",
     "battery-critical": "It beeps for 20 seconds, each minute, when the battery is almost empty.",
@@ -104,8 +106,15 @@ class Setup:
             self.talk.say(f"\n{STEPS.index(step) + 1} of {len(STEPS)}: {step}")
             self._do(step)
         if only is None:
-            self.talk.say(f"\n{END}")
+            self.talk.say(f"\n{self._end()}")
             self.talk.say(f"That took {self.talk.questions} questions and {_minutes(self.talk.seconds)}.")
+
+    def _end(self) -> str:
+        """What follows: the night, or the steps that are still open."""
+        left = [step for step in STEPS if step not in self.done]
+        if not left:
+            return END
+        return f"Still open: {', '.join(left)}. Go on with: beepwatch setup"
 
     def _do(self, step: str) -> None:
         """One step; a microphone or speaker that fails is told, and the step stays open."""
@@ -247,7 +256,12 @@ class Setup:
         return "" if picked == 0 else names[picked - 1]
 
     def _bar(self, level: float) -> None:
-        self.talk.over(f"  {bar(level, -10.0, self.pen)} {level:.0f} dB")
+        self.talk.over(f"  {_level(level, self.pen)} {level:.0f} dB")
+
+
+def _level(level: float, pen: str) -> str:
+    """A microphone's level as a bar: a quiet room fills a quarter of it, a clap near all (judgement)."""
+    return bar(level, LOUD, pen, span=SPAN, width=30)
 
 
 def _jumped(levels: Sequence[float]) -> bool:
@@ -260,7 +274,7 @@ def _heard_clap(levels: Sequence[float], pen: str) -> str:
     known = sorted(level for level in levels if math.isfinite(level))
     if not known:
         return "\nI hear nothing at all from it. It is off, or muted."
-    shown = f"\n  room {bar(known[len(known) // 2], -10.0, pen)}\n  clap {bar(known[-1], -10.0, pen)}\n"
+    shown = f"\n  room {_level(known[len(known) // 2], pen)}\n  clap {_level(known[-1], pen)}\n"
     return shown + ("I heard you clap." if _jumped(levels) else "I did not hear a clap.")
 
 

@@ -45,7 +45,11 @@ def run(arguments: argparse.Namespace) -> int:
     folder = config_folder(arguments.config)
     today = date.today()  # noqa: DTZ011 - the day here, as a person counts it
     setup = Setup(Talk(), folder, Devices(), pens(sys.stdout.encoding), today, _check(arguments))
-    setup.run(arguments.step, arguments.again)
+    try:
+        setup.run(arguments.step, arguments.again)
+    except KeyboardInterrupt:
+        print("\nStopped. To go on from here: beepwatch setup")
+        return 130
     return 0
 
 

@@ -66,7 +66,8 @@ def run(arguments: argparse.Namespace) -> int:
     night.observe(quality.take)
     with process.listening(night.watch, night.source.live, night.folder) as usable:
         _say_how(night, usable, arguments, home)
-        night.console.plain("".join(f"{line}.\n" for line in drifts))
+        for line in drifts:
+            night.console.plain(f"{line}.\n")
         summary = night.watch.run()
     notes = [] if arguments.file is None else [*quality.before(arguments.tone or home.tone), *quality.after()]
     _say_summary(night, summary, arguments, notes)

@@ -74,7 +74,9 @@ def sounder_text(one: Sounder) -> str:
 def keep_sounder(folder: Path, one: Sounder) -> Path:
     """Write a sounder's file, in place of one of the same name; return where. Raises InputError."""
     path = folder / SOUNDERS / f"{one.name}.toml"
-    write(path, sounder_text(one))
+    text = sounder_text(one)
+    read_sounder(text, one.name)  # what could not be read again is not written
+    write(path, text)
     return path
 
 

@@ -131,6 +131,8 @@ def test_a_microphone_that_fails_leaves_its_step_open(tmp_path: Path) -> None:
     assert "beepwatch setup --step microphone" in told.said
     assert "microphone" not in made.done
     assert bench.heard_by == [None]
+    assert END not in told.said
+    assert "Still open: microphone. Go on with: beepwatch setup" in told.said
 
 
 def test_no_microphone_at_all(tmp_path: Path) -> None:

@@ -68,7 +68,7 @@ def test_an_ascii_terminal_gets_ascii() -> None:
     """And one that shows more gets more."""
     assert (pens("utf-8"), pens("ascii"), pens("latin-1"), pens(None)) == (BARS, PLAIN, PLAIN, PLAIN)
     assert rhythm([(0, 1), (4, 1)], PLAIN).isascii()
-    assert bar(-20, 0, PLAIN, 10).strip() == "#" * 5
+    assert bar(-20, 0, PLAIN, width=10).strip() == "#" * 5
 
 
 def test_levels_become_a_trace_within_its_bounds() -> None:
