@@ -14,7 +14,7 @@ from beepwatch.errors import InputError
 if TYPE_CHECKING:
     from beepwatch.settings.household import Household
     from beepwatch.watch.assembly import Night
-    from beepwatch.watch.loop import Summary
+    from beepwatch.watch.summary import Summary
 
 TONES = (400.0, 5000.0)
 """Hz in which hearing looks for beeps."""
@@ -127,7 +127,7 @@ def _tone_line(tone: float | None, home: "Household") -> str:
     if tone is not None:
         return f"Your device's tone: {tone:g} Hz (command line)."
     if home.tone is None:
-        return "Your device's tone is not known yet: `beepwatch teach` helps to hear it sooner and farther."
+        return "Your device's tone is not known yet: `beepwatch teach` lets me be sure sooner."
     origin = f"taught as {home.device.name}" if home.device and not home.settings.device.tone else "settings"
     return f"Your device's tone: {home.tone:.0f} Hz ({origin})."
 

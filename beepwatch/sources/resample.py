@@ -44,7 +44,10 @@ class Resampler:
         rest = self._resampled(self._stream, np.zeros((0, self.channels), dtype=np.float32), last=True)
         excess = self._given - self._due()  # -1, 0 or 1: soxr rounds each stream, we round the whole
         self._restart()
-        return rest[: len(rest) - excess] if excess >= 0 else np.concatenate([rest, rest[-1:]])
+        if excess >= 0:
+            return rest[: len(rest) - excess]
+        last = rest[-1:] if len(rest) else np.zeros((1, self.channels), dtype=np.float32)  # under a sample was put in
+        return np.concatenate([rest, last])
 
     def skip(self, lost: int) -> tuple[Samples, int]:
         """`lost` samples of input never came: return the sound before them, and the number missing at 16 kHz.

@@ -5,12 +5,23 @@ from dataclasses import replace
 from typing import Protocol
 
 from beepwatch.errors import InputError
+from beepwatch.events import AlarmEvent, Raised
 from beepwatch.settings.household import Household, Row, household, rows, signature
 from beepwatch.settings.sounder import aside
 from beepwatch.waking.messages import Messages
 
 EACH = 1.0
 """s between two looks at the files."""
+
+
+class Changes(Protocol):
+    """What the loop asks of the household's settings while it listens."""
+
+    def look(self, now: float) -> list[str]:
+        """Take over what was changed; return a line for each thing a person must know. now: a clock reading, s."""
+
+    def quiet(self, event: AlarmEvent) -> bool:
+        """Whether this alarm wakes nobody, as it was when it was raised."""
 
 
 class SetsAside(Protocol):
@@ -38,6 +49,7 @@ class HouseholdChanges:
         self._tone = tone
         self._aside = aside(home.sounders, tone)
         self._rename = rename
+        self._quiet: set[int] = set()
         self._recognizer: SetsAside | None = None
         self._signature = signature(home.folder)
         self._next = 0.0
@@ -47,12 +59,15 @@ class HouseholdChanges:
         self._recognizer = recognizer
         recognizer.set_aside(self._aside.ignored)
 
-    def quiet(self, frequency: float) -> bool:
-        """See `loop.Changes`."""
-        return self._aside.quiet(frequency)
+    def quiet(self, event: AlarmEvent) -> bool:
+        """See `Changes`."""
+        alarm = event.alarm
+        if isinstance(event, Raised) and self._aside.quiet(alarm.frequency):
+            self._quiet.add(alarm.number)
+        return alarm.number in self._quiet
 
     def look(self, now: float) -> list[str]:
-        """See `loop.Changes`."""
+        """See `Changes`."""
         if now < self._next:
             return []
         self._next = now + EACH

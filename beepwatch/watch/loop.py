@@ -6,9 +6,7 @@ for the next block, for at most `STEP` s.
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
 from queue import SimpleQueue
-from typing import Protocol
 
 from beepwatch.channels.speaker import Failed
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, Raised
@@ -16,10 +14,12 @@ from beepwatch.hearing.health import BEHIND
 from beepwatch.records.rows import Kind
 from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action, Note, Show
+from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import REASONS, Deafness, Source, Word, technical
 from beepwatch.watch.ears import Ears, Listens, level, silent
 from beepwatch.watch.logbook import Logbook, Writes
+from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock, Timeline
 from beepwatch.watch.waker import Wakes
 
@@ -33,32 +33,6 @@ AGAIN = 60.0
 """s until the same fault is told again."""
 CANNOT_HEAR = ("", "cannot-hear")
 LOG = logging.getLogger("beepwatch")
-
-
-class Changes(Protocol):
-    """What the loop asks of the household's settings while it listens."""
-
-    def look(self, now: float) -> list[str]:
-        """Take over what was changed; return a line for each thing a person must know. now: a clock reading, s."""
-
-    def quiet(self, frequency: float) -> bool:
-        """Whether alarms of this tone wake nobody."""
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """What one run came to."""
-
-    seconds: float
-    """Stream time heard, gaps taken off."""
-    unheard: float
-    """s in gaps and shorter losses."""
-    alarms: tuple[str, ...]
-    """One line for each alarm: when it began, and what it was."""
-    written: bool
-    """Whether all of it is in the history."""
-    clean: bool
-    """False where the sound system hangs: the process must be ended without it."""
 
 
 class Watch:
@@ -96,7 +70,6 @@ class Watch:
         self._technical = 0  # number of the last technical alarm: below 0, apart from the recogniser's
         self._told: dict[str, tuple[str, float]] = {}
         self._changes = changes
-        self._quiet: set[int] = set()  # numbers of alarms that wake nobody
         self._alive = self._clock.ticks()
 
     def stop(self) -> None:
@@ -173,9 +146,7 @@ class Watch:
     def _take_alarm(self, event: AlarmEvent, wake: bool) -> None:
         """First the sound, then the screen and the disk, which may be slow; a fault in one keeps none of the others."""
         actions: list[Action] = []
-        if isinstance(event, Raised) and self._changes is not None and self._changes.quiet(event.alarm.frequency):
-            self._quiet.add(event.alarm.number)
-        if wake and event.alarm.number not in self._quiet:
+        if wake and not (self._changes is not None and self._changes.quiet(event)):
             self._guarded(lambda: actions.extend(self._waker.hear(event, self._clock.ticks())))
         self._guarded(lambda: self._tell_alarm(event))
         self._guarded(lambda: self._logbook.alarm(event))

@@ -17,8 +17,10 @@ from beepwatch.records.store import Store
 from beepwatch.sources.block import Block, Samples
 from beepwatch.waking.actions import Action, Quiet, Say, Sound
 from beepwatch.waking.messages import Messages
+from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console
-from beepwatch.watch.loop import Changes, Summary, Watch
+from beepwatch.watch.loop import Watch
+from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock
 from beepwatch.watch.waker import Report, Waker
 

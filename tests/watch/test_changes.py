@@ -1,12 +1,13 @@
 """Settings that change while it listens: names and roles at once, devices at the next start, a mistake never."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from beepwatch.events import Beep, Event, Raised
+from beepwatch.events import Beep, Ended, Event, Raised
 from beepwatch.recognizer import RATE, Recognizer
 from beepwatch.settings.file import FILE, change, keep_sounder
 from beepwatch.settings.household import household
@@ -129,22 +130,21 @@ def test_a_disarmed_pattern_is_not_named() -> None:
     assert "lead-disconnect" not in names
 
 
-class Quiet:
-    """Settings in which alarms of 2730 Hz are only logged."""
-
-    def look(self, now: float) -> list[str]:
-        return []
-
-    def quiet(self, frequency: float) -> bool:
-        return frequency == 2730.0
-
-
 def test_a_logged_alarm_wakes_nobody_and_is_written(tmp_path: Path) -> None:
-    """It is told on the screen and in the history."""
-    bedroom = Bedroom(tmp_path, [("sound", 20)], [(10.0, Raised(10.0, alarm(last=9.7)))], changes=Quiet())
+    """It is told on the screen and in the history, its end too; an alarm of another tone wakes as ever."""
+    home = tmp_path / "config"
+    keep_sounder(home, sounder("neighbour", role="log", tone=2730.0))
+    changes = HouseholdChanges(household(home), 3500.0, lambda messages: None)
+    other = replace(alarm(number=2, onset=5.0, last=12.7), frequency=3500.0)
+    events: list[tuple[float, Event]] = [
+        (10.0, Raised(10.0, alarm(last=9.7))),
+        (13.0, Raised(13.0, other)),
+        (19.0, Ended(19.0, alarm(last=9.7))),
+    ]
+    bedroom = Bedroom(tmp_path, [("sound", 20)], events, changes=changes)
     bedroom.run()
-    assert bedroom.speaker.played == []
-    assert bedroom.heard("ALARM: lead-disconnect")
+    assert {numbers for _, numbers, _ in bedroom.speaker.played} == {(2,)}
+    assert len(bedroom.heard("ALARM: lead-disconnect")) == 2
+    assert bedroom.heard("ENDED: lead-disconnect")
     with bedroom.history as history:
-        (logged,) = history.alarms()
-    assert logged.woken_after is None
+        assert [one.state.frequency for one in history.alarms()] == [2730.0, 3500.0]

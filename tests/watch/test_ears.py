@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from beepwatch.events import Beep
@@ -27,6 +27,7 @@ def tone_bursts(rate: int, onsets: list[float], seconds: float) -> Samples:
     rate=st.sampled_from([16_000, 44_100, 48_000]),
     parts=st.lists(st.tuples(st.integers(0, 5_000), st.integers(0, 20_000)), max_size=12),
 )
+@example(rate=44_100, parts=[(1, 1), (0, 1)])  # a stream of under one sample of 16 kHz between two holes
 def test_the_recogniser_keeps_the_time_of_the_stream(rate: int, parts: list[tuple[int, int]]) -> None:
     """After any row of blocks and holes it stands where the source stands, to one sample."""
     recogniser = ScriptedRecogniser([])
