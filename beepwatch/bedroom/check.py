@@ -33,7 +33,7 @@ class Room:
 
 def room_check(samples: Samples, rate: int, tone: float | None) -> Room:
     """A stretch of quiet room, shape (n, channels), LEAST s or more; tone: Hz of the device, where it is known."""
-    best = samples[:, int(np.argmax(np.nanstd(samples, axis=0)))]
+    best = samples[:, int(np.argmax(np.std(np.nan_to_num(samples), axis=0)))]
     floor = noise_floor(best, rate)
     raw = raw_findings(samples, rate)
     if any(each.kind == "muted" for each in raw):

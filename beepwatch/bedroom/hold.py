@@ -110,12 +110,14 @@ def _measured(
     early = _median(part[round(EARLY[0] / HOP) : round(EARLY[1] / HOP)], float(np.max(part)))
     late = _median(level[first + round(7 / HOP) : first + round(9.8 / HOP)], early)
     weak = level[first + round((STRONG + 0.7) / HOP) : first + round((STRONG + WEAK - 0.3) / HOP)]
+    missing = _missing(level[first:last], early)
+    whole = slice(first, min(strong.stop, first + round((STRONG - missing) / HOP) - 5))
     heard = _median(weak, -200.0)
     return Hold(
         frequency, early, early - floor, early - late,
         late - heard if heard > floor + WEAK_SEEN else None,
-        _missing(level[first:last], early), *noise,
-        _holes(part, early), _jumps(envelope[strong], part, floor),
+        missing, *noise,
+        _holes(level[whole], early), _jumps(envelope[whole], level[whole], floor),
     )  # fmt: skip
 
 

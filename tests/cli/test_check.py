@@ -124,6 +124,17 @@ def test_a_taught_and_matched_place_has_a_margin(
     assert f"Hallway, door shut: {near:.0f} dB to spare (give or take" in out
 
 
+def test_a_device_that_is_hardly_heard_is_far(tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]) -> None:
+    """Taught at a level with under 10 dB to spare: told at the match, with what to do, and exit 1."""
+    sound = beeps(TONE, RATE)
+    path = write("match.wav", (0.1 * sound + noise(len(sound) / RATE)).astype(np.float32))
+    with Recording(path) as recording:
+        assert Checking(Replay(recording), tmp_path, TONE, Taught(TONE, -78.0)).go(("match",), None, "phone") == 1
+    out = capsys.readouterr().out
+    assert "over what can just be heard" in out
+    assert "Move the microphone closer to the device" in out
+
+
 def test_the_sound_for_the_phone_is_a_plain_wav(run: Run, tmp_path: Path) -> None:
     """Five beeps of the tone, 48 kHz, no peak cut; and the steady tone."""
     code, out, _ = run("--beep", tmp_path / "beep.wav", "--steady", tmp_path / "steady.wav", "--tone", TONE)
