@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from beepwatch.bedroom.teach import from_next_alarm
 from beepwatch.cli import CAUTION, main
 from beepwatch.records.reading import History
+from beepwatch.records.store import Store
 from beepwatch.settings.file import keep_sounder, load_sounders
 from beepwatch.settings.household import household
-from tests.bedroom.taught import beep, night
+from tests.bedroom.taught import Told, beep, night
 from tests.bedroom.test_drift import history
 from tests.test_settings import sounder
 
@@ -127,8 +129,6 @@ def test_the_last_alarm_of_the_history_teaches(
     history(data, [(3, 2730.0)])
     with History(data) as log:
         (span,) = log.spans()
-    from beepwatch.records.store import Store  # noqa: PLC0415
-
     store = Store(data)
     store.add_beeps(span.id, [beep(1.0), beep(5.0), beep(9.0), beep(6.0, tone=2000)])
     store.close()
@@ -137,6 +137,30 @@ def test_the_last_alarm_of_the_history_teaches(
     (kept,) = load_sounders(no_settings)
     assert (kept.tone, kept.beeps, kept.harmonics, kept.microphone) == (2730.0, 3, (), "a microphone")
     assert span.until - span.began == timedelta(seconds=20)
+
+
+def test_the_next_alarm_is_waited_for(tmp_path: Path) -> None:
+    """An old alarm does not count; the one that comes while it waits does; and it does not wait for ever."""
+    data = tmp_path / "data"
+    history(data, [(3, 2500.0)])
+    waits: list[float] = []
+
+    def sleep(seconds: float) -> None:
+        """Goes by at once; in the third wait an alarm is written."""
+        waits.append(seconds)
+        if len(waits) == 3:
+            history(data, [(-1, 2730.0)])
+            with History(data) as log:
+                span = log.spans()[-1]
+            store = Store(data)
+            store.add_beeps(span.id, [beep(1.0), beep(5.0), beep(9.0)])
+            store.close()
+
+    heard = from_next_alarm(data, Told().talk, 60.0, sleep)
+    assert len(waits) == 3
+    assert heard.candidates[0].tone == 2730.0
+    assert from_next_alarm(tmp_path / "none", Told().talk, 60.0, sleep).candidates == []
+    assert sum(waits[3:]) == 60.0
 
 
 def test_live_asks_first_whether_the_cable_is_off_for_care_anyway(

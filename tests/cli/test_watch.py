@@ -91,3 +91,29 @@ def test_the_help_has_an_example(capsys: pytest.CaptureFixture[str]) -> None:
     out = capsys.readouterr().out
     assert "beepwatch watch samples/night.flac" in out
     assert "Not tested or approved as a medical device" in out
+
+
+def test_the_folder_of_the_settings_is_the_one_of_watch_and_history(
+    tmp_path: Path, hiss: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Unless --data names another."""
+    assert main(["settings", "set", "history.folder", str(tmp_path / "kept")]) == 0
+    assert main(["watch", str(hiss), "--silent"]) == 0
+    assert f"The history is in {tmp_path / 'kept'}." in capsys.readouterr().out
+    assert main(["history", "--recordings"]) == 0
+    assert "Recordings heard: 1" in capsys.readouterr().out
+    assert main(["watch", str(hiss), "--silent", "--data", str(tmp_path / "other")]) == 0
+    assert f"The history is in {tmp_path / 'other'}." in capsys.readouterr().out
+
+
+def test_what_the_devices_book_does_not_tell_of_is_not_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A "no" is said at the start, and that pattern is not raised; the others are."""
+    assert main(["settings", "set", "armed.lead-disconnect", "no"]) == 0
+    capsys.readouterr()
+    assert main(["watch", str(SAMPLES / "night.flac"), "--silent", "--data", str(tmp_path)]) == 0
+    out = capsys.readouterr().out
+    assert "Not heard for, as set: lead-disconnect." in out
+    assert "ALARM: lead-disconnect" not in out
+    assert "ALARM: battery-critical" in out
