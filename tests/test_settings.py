@@ -60,6 +60,18 @@ def test_an_edit_keeps_what_a_person_wrote(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    "text", ['names.person = "Sam"\r\n', '\ufeff[names]\nperson="Sam"', 'names = {person = "Sam"}']
+)
+def test_any_way_to_write_it_can_be_edited(tmp_path: Path, text: str) -> None:
+    """Dotted, inline, with the line ends and the mark of Windows."""
+    (tmp_path / FILE).write_bytes(text.encode())
+    change(tmp_path, "names.caregiver", "Anna")
+    change(tmp_path, "device.tone", "2730")
+    settings, _ = load(tmp_path)
+    assert (settings.names.person, settings.names.caregiver, settings.device.tone) == ("Sam", "Anna", 2730)
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("[names]\npersn = 'Sam'", ["names.persn", "did you mean names.person?"]),

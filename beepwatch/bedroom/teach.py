@@ -25,6 +25,8 @@ STEP = 0.25
 """s that the live source is waited for."""
 LONGEST = 600.0
 """s that is listened to live, unless told otherwise: care takes minutes (judgement)."""
+BREATH = 0.4
+"""s: the shortest beep of the cable alarm (its profile says why)."""
 EVERY = 5.0
 """s between two looks into the history for the next alarm."""
 
@@ -174,10 +176,15 @@ def teach(heard: Heard, talk: Talk, folder: Path, wish: Wish, *, pen: str, today
         beeps = used(one)
         found = learned(beeps, heard.sound(beeps))
         talk.say(f"\n{in_words(found, one.alarm)}\n\n{picture(one, found, pen)}\n  {in_figures(found)}\n")
-        if wish.sure or talk.yes("Was that it?", default=True):
+        if wish.sure or talk.yes("Was that it?", default=_likely(one, found)):
             return _keep(heard, found, talk, folder, wish, today=today)
     talk.say(_nothing(heard))
     return None
+
+
+def _likely(one: Candidate, found: Learned) -> bool:
+    """Whether it may well be the device: it was named as its alarm, or its beeps are as long as breaths at least."""
+    return one.alarm is not None or found.length >= BREATH
 
 
 def _nothing(heard: Heard) -> str:

@@ -108,7 +108,7 @@ def write(path: Path, text: str) -> None:
 def _text(path: Path) -> str:
     """What a file holds; "" where there is none. Raises InputError, one line."""
     try:
-        return path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8-sig")  # editors on Windows may begin a file with a mark
     except FileNotFoundError:
         return ""
     except (OSError, UnicodeDecodeError) as error:

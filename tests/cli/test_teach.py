@@ -4,7 +4,9 @@ import io
 from datetime import timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from beepwatch.bedroom.teach import from_next_alarm
 from beepwatch.cli import CAUTION, main
@@ -12,6 +14,7 @@ from beepwatch.records.reading import History
 from beepwatch.records.store import Store
 from beepwatch.settings.file import keep_sounder, load_sounders
 from beepwatch.settings.household import household
+from beepwatch.synthesis import Tone
 from tests.bedroom.taught import Told, beep, night
 from tests.bedroom.test_drift import history
 from tests.test_settings import sounder
@@ -80,6 +83,20 @@ def test_no_answer_is_no_yes(
     assert main(["teach", str(recording)]) == 2
     assert "no answer came" in capsys.readouterr().err
     assert load_sounders(no_settings) == []
+
+
+def test_beeps_too_short_for_a_breath_are_not_likely_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A clock's: the default answer is no."""
+    rate = 16_000
+    sound = 0.001 * np.random.default_rng(2).standard_normal(10 * rate)
+    for i in range(6):
+        sound += Tone(1 + 1.3 * i, 0.1, 3100.0, -25.0).at(0, len(sound), rate)
+    soundfile.write(tmp_path / "clock.wav", sound, rate)
+    answer(monkeypatch, "")
+    assert main(["teach", str(tmp_path / "clock.wav")]) == 1
+    assert "Was that it? (y/n) [n]" in capsys.readouterr().out
 
 
 def test_two_beeps_are_too_few(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
