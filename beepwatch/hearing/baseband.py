@@ -26,8 +26,10 @@ def _low_pass() -> Doubles:
 
 
 LOW_PASS = _low_pass()
-NOISE_SHARE = float(np.sum(LOW_PASS**2))
-"""Noise power of a baseband sample over the variance of the sound (white noise, theory)."""
+NOISE_SHARE = 1 / STEP
+"""Noise density round 0 Hz over the variance of the sound: what many steps added in phase hold, each (theory)."""
+STEP_NOISE = float(np.sum(LOW_PASS**2)) / NOISE_SHARE
+"""Noise power of one step alone over that: the low-pass takes some of it near +-125 Hz (theory)."""
 
 
 class Audio:
@@ -86,7 +88,7 @@ def demodulate(samples: Floats, first: int, hertz: float) -> Complexes:
 
 
 def weights(variance: Doubles) -> Doubles:
-    """1 / variance of each baseband sample from the sound's noise variance at its time, (channels, n).
+    """1 / noise density of each baseband sample from the sound's noise variance at its time, (channels, n).
 
     Capped at 30 medians: a moment that was estimated too quiet must not decide alone (judgement).
     """

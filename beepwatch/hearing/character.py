@@ -11,7 +11,7 @@ import numpy as np
 
 from beepwatch.events import Character
 
-from .baseband import STEP, STEP_SECONDS
+from .baseband import STEP, STEP_NOISE, STEP_SECONDS
 from .drift import Envelope
 from .fit import Burst
 from .floor import band_level
@@ -44,8 +44,8 @@ class Inside:
     def power(self) -> tuple[float, float]:
         """(mean power without noise, its standard error); both in the units of |u|^2."""
         n, v = len(self.u), float(self.weight.sum())
-        mean = float((np.abs(self.u) ** 2 * self.weight).sum() - n) / v
-        each = n / v
+        mean = float((np.abs(self.u) ** 2 * self.weight).sum() - n * STEP_NOISE) / v
+        each = n * STEP_NOISE / v
         error = float(np.sqrt((2 * max(mean, 0.0) * each + each**2) / n))
         return mean, error
 
@@ -145,7 +145,7 @@ def valley(body: Inside) -> float:
     if len(body.u) < 3 * VALLEY_STEPS:
         return 0.0
     kernel = np.ones(VALLEY_STEPS) / VALLEY_STEPS
-    noise = np.convolve(1 / body.weight, kernel, mode="valid")
+    noise = np.convolve(STEP_NOISE / body.weight, kernel, mode="valid")
     power = np.convolve(np.abs(body.u) ** 2, kernel, mode="valid") - noise
     if np.median(power / noise) * VALLEY_STEPS < 30:
         return 0.0

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from .baseband import STEP_SECONDS
+from .baseband import STEP_NOISE, STEP_SECONDS
 from .spectrum import Complexes, Doubles
 
 SHORT = 2.6
@@ -20,6 +20,8 @@ STRONG = 400.0
 errs by about 2 Hz (theory: sqrt(1 / (25 snr)) / (2 pi 4 ms) at snr 16 a step)."""
 PART_ENERGY = 8.0
 """Energy in each part whose phase is read: an error of 0.25 rad (theory: 1 / sqrt(2 E))."""
+SHORTEST_PART = 12
+"""Steps (48 ms): shorter parts would let noise bend itself into a tone."""
 DRIFT_SHARE = 0.003
 """Drift searched for at first in weak beeps, as a share of the tone over the beep: a warming sounder moves 0.2 %
 (common practice, no source)."""
@@ -43,7 +45,7 @@ class Envelope:
         """Mean energy of one step beyond noise, in noise units, all channels together."""
         if self.z.shape[1] == 0:
             return 0.0
-        return float((np.abs(self.z) ** 2 * self.weight).mean() - 1.0) * len(self.z)
+        return float((np.abs(self.z) ** 2 * self.weight).mean() - STEP_NOISE) * len(self.z)
 
     def part(self, begin: int, end: int) -> "Envelope":
         """The steps begin <= m < end, by number."""
@@ -162,7 +164,7 @@ def _polished(part: Envelope, drift: Drift) -> Drift:
     n = part.z.shape[1]
     turned = drift.unwind(part) * part.weight
     energy = coherent(part, drift)
-    count = int(min(8, energy / PART_ENERGY, n // 4))
+    count = int(min(8, energy / PART_ENERGY, n // SHORTEST_PART))
     if count < 2:
         return drift
     cuts = np.linspace(0, n, count + 1).astype(int)

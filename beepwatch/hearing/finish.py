@@ -7,20 +7,22 @@ import numpy as np
 
 from beepwatch.events import Character
 
-from .baseband import MARGIN, STEP, Audio, demodulate, weights
+from .baseband import MARGIN, STEP, STEP_NOISE, Audio, demodulate, weights
 from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import Burst, fit_burst
 from .pulses import silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
-from .track import Track, coarse_steps
+from .track import CHUNK, Track, coarse_steps
 from .verdict import SOFT, enough
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
 FAINT_LOOK_BACK = 500
 """The same (2 s) for tones first seen by a sum over a second or more: their first frame is that uncertain."""
+LOOKED_AT = 48
+"""Frames (3 s): a tone may drift further in more."""
 NEAR_BINS, FAR_BINS = 5, 45
 """35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
 ALONE = 2.5
@@ -69,14 +71,16 @@ class Stretch:
 
 def line_like(track: Track, rows: Rows, stop: int) -> bool:
     """A cheap first look at the frames before `stop`: is it a line, and alone, or a glide, a chord, a voice, a hiss?"""
-    first = max(track.start, rows.begin)
+    first = max(track.start, rows.begin, stop - LOOKED_AT)
     if stop <= first:
         return False
     low, high = max(track.pair - FAR_BINS, 0), min(track.pair + FAR_BINS + 2, BINS)
     ratio = rows.ratio(first, stop)[:, low:high]
     place = track.pair - low
     near = np.minimum(ratio[:, max(place - 6, 0) : place + 8], 1e6) - 1.0
-    line = float((np.minimum(ratio[:, max(place - 1, 0) : place + 3], 1e6) - 1.0).sum())
+    cuts = range(0, len(near), CHUNK)
+    parts = np.cumsum(np.pad(np.stack([near[a : a + CHUNK].sum(axis=0) for a in cuts]), ((0, 0), (1, 0))), axis=1)
+    line = float((parts[:, 4:] - parts[:, :-4]).max(axis=1).sum())
     if line <= NARROW * (float(near.sum()) - 3 * sqrt(near.size)):
         return False
     floor = rows.noise(first, stop, low, high)[0]
@@ -97,7 +101,7 @@ def steady(body: Envelope) -> bool:
         return True
     turns = (body.z[:, 1:n] * np.conj(body.z[:, : n - 1])).sum(axis=0)
     even = float(np.abs(np.add.reduceat(turns, np.arange(0, n - 1, 8))).sum())
-    power = float((np.abs(body.z[:, :n]) ** 2 - 1 / body.weight[:, :n]).sum())
+    power = float((np.abs(body.z[:, :n]) ** 2 - STEP_NOISE / body.weight[:, :n]).sum())
     return even > EVEN * power
 
 

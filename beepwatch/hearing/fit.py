@@ -13,7 +13,7 @@ from math import lgamma, log
 import numpy as np
 from numpy.typing import NDArray
 
-from .baseband import STEP_SECONDS
+from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import DRIFT_SHARE, PIECE, SHORT, WIDE_SHARE, Drift, Envelope, coherent, follow, still
 from .spectrum import Complexes, Doubles
 
@@ -137,7 +137,7 @@ def _sums(whole: Envelope, drift: Drift, energy: float) -> _Sums:
     """Running sums for the edges: of the unwound baseband, or of magnitudes above noise where a step is loud."""
     if energy < LOUD * len(whole.z):
         return _Sums(drift.unwind(whole), whole.weight, whole.first)
-    size = np.sqrt(np.maximum(np.abs(whole.z) ** 2 - 1 / whole.weight, 0.0)).astype(np.complex128)
+    size = np.sqrt(np.maximum(np.abs(whole.z) ** 2 - STEP_NOISE / whole.weight, 0.0)).astype(np.complex128)
     return _Sums(size, whole.weight, whole.first)
 
 
@@ -175,7 +175,22 @@ def _reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     level = max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
     a = _further(whole, level, burst.begin, begin - 2 * CELL)
     b = _further(whole, level, burst.end, end + 2 * CELL)
+    a = _faded(whole, burst.drift, a, begin) if a == burst.begin else a
+    b = _faded(whole, burst.drift, b, end) if b == burst.end else b
     return replace(burst, begin=a, end=b)
+
+
+def _faded(whole: Envelope, drift: Drift, edge: float, bound: float) -> float:
+    """Where a tone that a room has faded, too weak to show step by step, goes on in one phase towards `bound`."""
+    low, high = sorted((edge, bound))
+    if high - low < 4 * CELL:
+        return edge
+    sums = _Sums(drift.unwind(whole), whole.weight, whole.first)
+    places = np.arange(low, high + 1.0, CELL / 2)
+    here = np.array([edge])
+    values = sums.likelihood(here, places)[0] if bound > edge else sums.likelihood(places, here)[:, 0]
+    best = int(np.argmax(values))
+    return float(places[best]) if values[best] > OUTSIDE else edge
 
 
 def _further(whole: Envelope, level: float, edge: float, bound: float) -> float:
@@ -192,7 +207,7 @@ def _further(whole: Envelope, level: float, edge: float, bound: float) -> float:
     shape = (len(part.z), cells, CELL)
     energy = ((np.abs(part.z) ** 2 * part.weight)[:, : cells * CELL]).reshape(shape).sum(axis=(0, 2))
     expected = level * REDUCED * part.weight[:, : cells * CELL].reshape(shape).sum(axis=(0, 2))
-    noise = CELL * len(part.z)
+    noise = CELL * len(part.z) * STEP_NOISE
     gain = energy * expected / (noise + expected) - noise * np.log1p(expected / noise)
     sums = np.cumsum(gain if outwards > 0 else gain[::-1])
     best = int(np.argmax(sums))

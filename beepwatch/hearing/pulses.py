@@ -6,7 +6,7 @@ strong enough for 20 ms of it to stand clear of the noise.
 
 import numpy as np
 
-from .baseband import STEP_SECONDS
+from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import Envelope
 from .spectrum import Doubles, Mask
 from .track import JOIN
@@ -42,7 +42,7 @@ def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
     n = part.z.shape[1]
     if n < 4 * SHORTEST_GAP or part.energy / len(part.z) * SMOOTH < CLEAR:
         return []
-    raw = (np.abs(part.z) ** 2 - 1 / part.weight).mean(axis=0)
+    raw = (np.abs(part.z) ** 2 - STEP_NOISE / part.weight).mean(axis=0)
     power = np.convolve(raw, np.ones(SMOOTH) / SMOOTH, mode="same")
     plateau, level = float(np.quantile(power, 0.8)), float(raw.mean())
     weight = part.weight.sum(axis=0)
