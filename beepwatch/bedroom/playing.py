@@ -93,7 +93,8 @@ def record(
     Raises CannotHear where no sound comes, and what `playing` raises.
     """
     _drain(source)
-    wanted, parts, got = round(seconds * source.rate), [], 0
+    wanted, got = round(seconds * source.rate), 0
+    parts: list[Samples] = []
     heard = clock()
     with playing or nullcontext():
         while got < wanted and not source.ended:
@@ -103,7 +104,8 @@ def record(
                     raise CannotHear(f"no sound came for {PATIENCE:g} s: check the microphone's plug, then try again")
                 continue
             heard = clock()
-            lost = np.full((min(block.lost, wanted), source.channels), np.nan, np.float32)
+            gap = min(block.lost, wanted) if parts else 0  # what was lost before the first belongs to the wait before
+            lost = np.full((gap, source.channels), np.nan, np.float32)
             parts += [lost, block.samples]
             got += len(lost) + len(block.samples)
             show(got / source.rate)

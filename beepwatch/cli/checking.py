@@ -14,7 +14,7 @@ from beepwatch.bedroom.check import LEAST, room_check
 from beepwatch.bedroom.decay import room_decay, sweep
 from beepwatch.bedroom.findings import Finding, finding
 from beepwatch.bedroom.hold import Hold, hold
-from beepwatch.bedroom.places import LITTLE, PLACES, Taught, margin, match, measure
+from beepwatch.bedroom.places import MOVE, PLACES, Taught, margin, match, measure
 from beepwatch.bedroom.playing import SLACK, Captured, Player, Sound, record
 from beepwatch.bedroom.results import (
     FILE,
@@ -128,8 +128,8 @@ class Checking:
         self._keep(beside=Beside(_now(), phone, matched))
         self._say("\n".join(plan.match_words(self._kept)))
         self._say("From now on leave the phone's volume as it is.")
-        spare = LITTLE if matched is None else margin(phone, matched).spare
-        if spare < LITTLE:
+        spare = MOVE if matched is None else margin(phone, matched).spare
+        if spare < MOVE:
             self._tell((finding("far", spare),))
 
     def _places(self, names: tuple[str, ...]) -> None:

@@ -63,7 +63,7 @@ def test_the_error_grows_where_the_phone_lay_still() -> None:
 @pytest.mark.parametrize(
     ("spare", "words"),
     [
-        (23.4, "23 dB to spare"), (8.0, "8 dB, little to spare"), (3.0, "3 dB, move the microphone"),
+        (23.4, "23 dB to spare"), (12.0, "12 dB, little to spare"), (3.0, "3 dB, move the microphone"),
         (-4.0, "4 dB too faint, move the microphone"),
     ],
 )  # fmt: skip

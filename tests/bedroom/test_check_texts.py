@@ -35,7 +35,7 @@ def test_a_wrong_rate_says_which_way() -> None:
 def test_what_is_said_of_places_is_easy_too() -> None:
     """Every sentence of a plan and of a match."""
     phone = Measured(5, -40.0, 2.0, -60.0)
-    places = [Place("bed", AT, phone, Margin(spare, 6.0)) for spare in (20.0, 8.0, 3.0, -3.0)]
+    places = [Place("bed", AT, phone, Margin(spare, 6.0)) for spare in (20.0, 12.0, 3.0, -3.0)]
     kepts = [Kept(), Kept(beside=Beside(AT, phone, None)), Kept(beside=Beside(AT, phone, Match(3.0, 1.0)))]
     said = [plan.ADVICE, *map(plan.place_line, places), *(line for kept in kepts for line in plan.match_words(kept))]
     for text in said:

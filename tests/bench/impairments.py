@@ -198,6 +198,11 @@ def _print(told: dict[str, list[Row]]) -> None:
         errors = [float(str(row[octave])) for row in told["echoes"] if row[octave] is not None]
         print(f"T60, {octave:>4} Hz: error mean {fmean(errors):+.1f} %, sd {pstdev(errors):.1f} %, "
               f"worst {max(errors, key=abs):+.1f} %, {len(errors)} rooms")  # fmt: skip
+    for name, steps in (("apart", STEPS), ("alarm", ALARM_STEPS)):
+        pooled = {step: fmean(float(row[name][str(step)]) for row in told["margins"]) for step in steps}  # type: ignore[index]
+        print(
+            f"margin, beeps {name}, all rooms: {', '.join(f'{s:+.0f} dB {100 * p:.1f} %' for s, p in pooled.items())}"
+        )
     for row in told["margins"]:
         print(f"margin, room {row['room']}: 99 % of beeps apart from {row['99 % apart']} dB, {row['apart']}")
         print(f"   as an alarm, each 3.2 s: 99 % from {row['99 % alarm']} dB, {row['alarm']}")
