@@ -28,6 +28,8 @@ RATIOS = (1, 2, 3, 4, 5, 6, 1 / 2, 1 / 3, 2 / 3, 3 / 2)
 """Frequencies over the tone's at which a peak is the sounder's own."""
 FAINT = 0.2
 """Power over noise in one step under which a few per cent of error of the noise estimate would count."""
+LATEST = 40
+"""Frames (2.6 s) of a long burst that its surroundings are judged by."""
 LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
 VALLEY_STEPS = 12
@@ -169,35 +171,34 @@ def beside(whole: Envelope, burst: Burst, channel: int, level: float) -> tuple[f
     return out[0], out[1]
 
 
-def _mean_spectrum(rows: Rows, burst: Burst) -> Floats | None:
-    """Mean ratio of power to noise times the last noise, over frames that lie in the burst, (BINS,)."""
+def _frames(rows: Rows, burst: Burst) -> tuple[int, int]:
+    """First and last frame that lie in the burst; of a long one only the last, as it may drift across many bins."""
     first = int(np.ceil((burst.begin * STEP) / HOP - 0.5))
-    last = int(np.floor((burst.end * STEP) / HOP - 1.5))
-    first, last = max(first, rows.begin), min(last, rows.end - 1)
+    last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), rows.end - 1)
+    return max(first, rows.begin, last - LATEST), last
+
+
+def surroundings(rows: Rows, burst: Burst, tone: float) -> tuple[float, float]:
+    """(neighbours, company) in dB, see `Character`; `tone` is the baseband's local oscillator, Hz."""
+    first, last = _frames(rows, burst)
     if last < first:
-        return None
+        return NONE_DB, NONE_DB
     mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]).mean(
         axis=0, dtype=np.float32
     )
-    return mean
-
-
-def surroundings(rows: Rows, burst: Burst, hertz: float) -> tuple[float, float]:
-    """(neighbours, company) in dB, see `Character`."""
-    mean = _mean_spectrum(rows, burst)
-    if mean is None:
-        return NONE_DB, NONE_DB
+    middle = np.array([(first + last + 2) / 2 * HOP / STEP])
+    hertz = tone + float(burst.drift.hertz(middle)[0])
     frames = max(1, int(burst.seconds / 0.064) - 1)
     k = min(max(round(hertz / BIN_HZ - LOW_BIN), 0), BINS - 1)
-    tone = float(mean[max(k - 1, 0) : k + 2].max())
+    line = float(mean[max(k - 1, 0) : k + 2].max())
     floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
     others = np.where(_lasting(rows, burst), np.float32(0), mean)
     low, high = NEAR_BINS
     beside = np.concatenate([others[max(k - high, 0) : max(k - low + 1, 0)], others[k + low : k + high + 1]])
     loud = float(beside.max()) if len(beside) else 0.0
     hidden = loud < (1 + 3 / np.sqrt(frames)) * 4 * float(floor[k])
-    neighbours = NONE_DB if hidden else 10 * np.log10(tone / loud)
-    return float(min(neighbours, NONE_DB)), _company(others, floor, tone, hertz)
+    neighbours = NONE_DB if hidden else 10 * np.log10(line / loud)
+    return float(min(neighbours, NONE_DB)), _company(others, floor, line, hertz)
 
 
 def _lasting(rows: Rows, burst: Burst) -> Mask:
@@ -226,7 +227,7 @@ def describe(whole: Envelope, burst: Burst, rows: Rows, hertz: float, channel: i
     body = inside(whole, burst, channel)
     level = body.level()
     before, after = beside(whole, burst, channel, level)
-    neighbours, company = surroundings(rows, burst, hertz)
+    neighbours, company = surroundings(rows, burst, whole.tone)
     character = Character(
         purity=purity(body),
         flatness=flatness(body),
