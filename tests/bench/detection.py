@@ -15,8 +15,10 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import partial
+from hashlib import sha256
 from pathlib import Path
 
+from beepwatch import hearing
 from tests.bench.counting import Row
 from tests.bench.trials import (
     curve_point,
@@ -100,6 +102,15 @@ def summed(rows: Iterable[Row]) -> list[Row]:
     return list(joined.values())
 
 
+def fingerprint() -> str:
+    """Of the code that was measured: SHA-256, 12 digits, over beepwatch/hearing/*.py (margin.py is read from here)."""
+    digest = sha256()
+    for path in sorted(Path(hearing.__file__).parent.glob("*.py")):
+        if path.name != "margin.py":
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
 def parser() -> argparse.ArgumentParser:
     """The command line."""
     made = argparse.ArgumentParser(prog="tests.bench.detection", description=__doc__.splitlines()[0])
@@ -119,6 +130,7 @@ def main(arguments: list[str] | None = None) -> int:
     options.out.mkdir(parents=True, exist_ok=True)
     whole = {
         "date": datetime.now(UTC).date().isoformat(),
+        "hearing": fingerprint(),
         "quick": options.quick,
         "seconds": round(time.monotonic() - began),
         "rows": [asdict(row) | row.derived() for row in rows],
