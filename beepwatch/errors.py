@@ -1,12 +1,12 @@
 """All errors that beepwatch raises on purpose; each message is one line that says what to do.
 
-    BeepwatchError
-    |- InputError             a file, setting or scenario that cannot be used         exit code 2
-    |- SamplesError           samples of a wrong shape or kind (a ValueError too)
-    |- CannotHear             the microphone does not deliver
-    |  `- NoMicrophone        it could not be opened                                  exit code 2 at start
-    |- CannotWake             a way of waking somebody failed
-    `- RecordsError           the history cannot be read or written                   exit code 2 at start
+BeepwatchError
+|- InputError             a file, setting or scenario that cannot be used         exit code 2
+|- SamplesError           samples of a wrong shape or kind (a ValueError too)
+|- CannotHear             the microphone does not deliver
+|  `- NoMicrophone        it could not be opened                                  exit code 2 at start
+|- CannotWake             a way of waking somebody failed
+`- RecordsError           the history cannot be read or written                   exit code 2 at start
 """
 
 
