@@ -49,6 +49,8 @@ class Taught:
     """dBFS."""
     harmonics: tuple[float, ...] = ()
     """dB of 2, 3 ... times the tone re the tone."""
+    microphone: str = ""
+    """At which it was taught; "" where that is not known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import msgspec
 from beepwatch.bedroom.check import Room
 from beepwatch.bedroom.decay import Decay
 from beepwatch.bedroom.findings import Finding
-from beepwatch.bedroom.places import Margin, Match, Measured
+from beepwatch.bedroom.places import Margin, Match, Measured, Taught
 from beepwatch.errors import InputError
 
 FILE = "check.json"
@@ -48,6 +48,8 @@ class Beside(msgspec.Struct, frozen=True):
     phone: Measured
     match: Match | None
     """None while no beep is taught."""
+    taught: Taught | None = None
+    """What it was matched to: taught anew, the match is void."""
 
 
 class Place(msgspec.Struct, frozen=True):

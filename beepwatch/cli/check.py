@@ -96,7 +96,7 @@ def _home(arguments: argparse.Namespace) -> "tuple[float | None, Taught | None, 
     if arguments.tone is not None or device is None:
         return (arguments.tone or home.tone, None, sound.microphone, sound.speaker)
     harmonics = tuple(each if isinstance(each, float) else -60.0 for each in device.harmonics)
-    return (device.now, Taught(device.now, device.level, harmonics), sound.microphone, sound.speaker)
+    return (device.now, Taught(device.now, device.level, harmonics, device.microphone), sound.microphone, sound.speaker)
 
 
 def _write_sounds(arguments: argparse.Namespace) -> None:

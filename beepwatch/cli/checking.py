@@ -14,7 +14,7 @@ from beepwatch.bedroom.check import LEAST, room_check
 from beepwatch.bedroom.decay import room_decay, sweep
 from beepwatch.bedroom.findings import Finding, finding
 from beepwatch.bedroom.hold import Hold, hold
-from beepwatch.bedroom.places import MOVE, PLACES, Taught, margin, match, measure
+from beepwatch.bedroom.places import MOVE, PLACES, Match, Taught, margin, match, measure
 from beepwatch.bedroom.playing import SLACK, Captured, Player, Sound, record
 from beepwatch.bedroom.results import (
     FILE,
@@ -49,7 +49,8 @@ class Checking:
         speaker: str | int | None = None, seconds: float = 60.0, ask: bool = False,
         answer: Callable[[str], str] = input,
     ) -> None:  # fmt: skip
-        self._source, self._folder, self._tone, self._taught = source, folder, tone, taught
+        self._source, self._folder, self._tone = source, folder, tone
+        self._taught = taught if taught is None or self._holds_here(taught) else None
         self._speaker, self._seconds, self._ask, self._answer = speaker, seconds, ask, answer
         self._file = FILE if isinstance(source, Microphone) else RECORDINGS
         name = source.name if isinstance(source, Microphone) else "recordings"
@@ -125,7 +126,7 @@ class Checking:
                 "the phone's beep was not heard: turn the phone up, play the file of --beep, and try again"
             )
         matched = None if self._taught is None else match(phone, self._taught)
-        self._keep(beside=Beside(_now(), phone, matched))
+        self._keep(beside=Beside(_now(), phone, matched, self._taught))
         self._say("\n".join(plan.match_words(self._kept)))
         self._say("From now on leave the phone's volume as it is.")
         spare = MOVE if matched is None else margin(phone, matched).spare
@@ -144,9 +145,23 @@ class Checking:
     def _place(self, name: str) -> Place:
         heard = self._record(ROOM_FOR_BEEPS)
         phone = measure(heard.samples, heard.rate, self._tone or sounds.UNTAUGHT)
-        matched = self._kept.beside.match if self._kept.beside is not None else None
-        known = self._taught is not None and matched is not None and phone is not None
-        return Place(name, _now(), phone, margin(phone, matched) if known and phone and matched else None)
+        matched = self._matched()
+        return Place(name, _now(), phone, margin(phone, matched) if phone is not None and matched is not None else None)
+
+    def _matched(self) -> Match | None:
+        """The match, as long as the beep that it was made to is the one taught now."""
+        beside = self._kept.beside
+        return beside.match if beside is not None and beside.taught == self._taught else None
+
+    def _holds_here(self, taught: Taught) -> bool:
+        """Whether the taught level is of this microphone; says so where it is not. Recordings are taken as they are."""
+        if isinstance(self._source, Replay) or taught.microphone in ("", self._source.name):
+            return True
+        self._say(
+            f"The beep was taught at {taught.microphone!r}. Its level says nothing about {self._source.name!r}.\n"
+            "So each margin is unknown. To have one, teach it here: beepwatch teach"
+        )
+        return False
 
     def _record_tone(self, by: str, expected: float) -> Captured:
         if by == "phone" or isinstance(self._source, Replay):

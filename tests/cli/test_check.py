@@ -1,6 +1,7 @@
 """`beepwatch check` on recordings and in a talk with a person: what is said, kept and shown."""
 
 import json
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import cast
@@ -9,11 +10,13 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 import soundfile
+import textstat
 
 from beepwatch.bedroom.places import Taught
 from beepwatch.bedroom.sounds import beeps, steady
 from beepwatch.cli import main
 from beepwatch.cli.checking import Checking
+from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
 
@@ -124,6 +127,40 @@ def test_a_taught_and_matched_place_has_a_margin(
     assert f"Hallway, door shut: {near:.0f} dB to spare (give or take" in out
 
 
+def test_a_match_to_a_beep_that_was_taught_anew_is_void(tmp_path: Path, write: Write) -> None:
+    """Matched to one level, taught another since: the margin is unknown until it is matched again."""
+    sound = beeps(TONE, RATE)
+    path = write("phone.wav", (0.1 * sound + noise(len(sound) / RATE)).astype(np.float32))
+    for taught, known in ((Taught(TONE, -40.0), True), (Taught(TONE, -30.0), False)):
+        for step in ("match", "places") if known else ("places",):
+            with Recording(path) as recording:
+                checking = Checking(Replay(recording), tmp_path, TONE, taught)
+                checking.go((step,), "bed", "phone")
+        assert (checking.kept.places[0].margin is not None) == known
+
+
+class Deaf(Microphone):
+    """A microphone that is never asked."""
+
+    def __init__(self) -> None:
+        """Opens nothing."""
+
+    @property
+    def name(self) -> str:
+        """As the sound system would call it."""
+        return "USB"
+
+
+def test_a_beep_taught_at_another_microphone_gives_no_margin(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its level is of that one: said, with the remedy."""
+    Checking(Deaf(), tmp_path, TONE, Taught(TONE, -40.0, (), "built-in"))
+    out = capsys.readouterr().out
+    assert "The beep was taught at 'built-in'. Its level says nothing about 'USB'." in out
+    assert "beepwatch teach" in out
+
+
 def test_a_device_that_is_hardly_heard_is_far(tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]) -> None:
     """Taught at a level with under 10 dB to spare: told at the match, with what to do, and exit 1."""
     sound = beeps(TONE, RATE)
@@ -194,3 +231,18 @@ def test_a_person_can_leave_steps_out(tmp_path: Path, write: Write, capsys: pyte
     assert checking.kept.tested is None
     assert "No place was measured." in capsys.readouterr().out
     assert cast("str", json.loads((tmp_path / "check-recordings.json").read_text())["quiet"]["at"])
+
+
+def test_all_that_is_said_to_a_person_is_easy_to_read(
+    tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each step's text at grade 7 or lower (Flesch-Kincaid, by an independent package), and it claims nothing."""
+    microphone = Deaf()
+    checking = Checking(microphone, tmp_path, TONE, Taught(TONE, -40.0, (), "other"), ask=True, answer=lambda _: "s")
+    checking.go(("room", "tone", "echo", "match", "places"), None, "phone")
+    Checking(microphone, tmp_path, TONE, None).go(("match", "match"), None, "phone")
+    said = [text for text in capsys.readouterr().out.split("\n") if text and not text.startswith("Kept in")]
+    assert len(said) >= 10
+    for text in said:
+        assert textstat.flesch_kincaid_grade(text) <= 7, text
+        assert not re.search(r"\b(surely|trust|safe|guarantee)", text)
