@@ -11,6 +11,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import gamma, ncx2
 
+from beepwatch.hearing.baseband import MARGIN, NOISE_SHARE, STEP, demodulate, weights
 from beepwatch.hearing.floor import MIDDLE, NoiseFloor, band_level
 from beepwatch.hearing.search import CHANCE, CLIP, Candidate, Search, thresholds
 from beepwatch.hearing.spectrum import BINS, HOP, RATE, power_rows
@@ -132,6 +133,20 @@ def test_the_evidence_asked_for_allows_for_the_search() -> None:
     assert log(4600 * 3600) == pytest.approx(16.6, abs=0.05)
     assert EVIDENCE > 16.6
     assert log(4600 / (0.06 * 1500)) == pytest.approx(TAUGHT_GAIN, abs=0.1)
+
+
+def test_coherent_energy_of_noise_is_one_nat() -> None:
+    """|sum z w|^2 / sum w over 0.4 s of white noise, its variance known, is exponential with mean 1, on any tone.
+
+    The likelihood of the fit and EVIDENCE count in these units: an error of 20 % made ten times as many false beeps.
+    """
+    sound = np.random.default_rng(6).standard_normal((1, 400 * 100 * STEP + 2 * MARGIN * STEP)).astype(np.float32)
+    for hertz in (700.0, 2500.0, 4700.0):
+        z = demodulate(sound, 100, hertz)[0].reshape(400, 100)
+        weight = weights(np.ones((1, 40_000)))[0].reshape(400, 100)
+        energy = np.abs((z * weight).sum(axis=1)) ** 2 / weight.sum(axis=1)
+        assert float(energy.mean()) == pytest.approx(1, abs=0.15)
+    assert abs(NOISE_SHARE * STEP - 1) < 0.02
 
 
 def test_a_clipped_frame_passes_no_long_sum_alone() -> None:
