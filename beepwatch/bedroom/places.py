@@ -34,8 +34,8 @@ STILL = 1.0
 """dB of spread from beep to beep under which the phone was not moved: it then stands for one spot alone."""
 MOVE, LITTLE = 10.0, 15.0
 """dB under which it is told to move the microphone, and that little is to spare. One spot in ten is 10 dB weaker than
-the mean of its room (diffuse field, theory); and the margin is that of one beep alone: 99 % of beeps that follow each
-other every 3.2 s, as at 19 breaths a minute, are found only from 6 dB up, in some rooms 15 (measured)."""
+the mean of its room (diffuse field, theory), and the margin itself is off by 6.5 dB (one sigma, measured in forty
+simulated rooms): hence 15 (judgement)."""
 PLACES = ("bed", "under the blanket", "under clothing", "at the far wall", "hallway, door shut")
 
 

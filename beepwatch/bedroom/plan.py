@@ -66,7 +66,7 @@ def shown(kept: Kept) -> list[str]:
     if kept.rings is not None:
         lines += [f"\nThe echo, {kept.rings.at:%d %B %Y, %H:%M}: {ring_words(kept)}"]
     if kept.places:
-        lines += ["\nHow much weaker one beep alone could be, and 99 in 100 such would still be found:"]
+        lines += ["\nHow much weaker the beep could be, and 99 in 100 such would still be found:"]
         lines += drawn(kept.places)
         lines += [f"{place.at:%d %B %Y, %H:%M}  {place_line(place)}" for place in kept.places]
         lines += match_words(kept)
