@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Raised, Sounding, SteadyTone
+from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Noise, Raised, Sounding, SteadyTone
 from beepwatch.patterns import evidence, explain, tones
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Judge
@@ -54,6 +54,10 @@ class Batteries:
         waiting = min(self._waiting, key=lambda waiting: waiting.due)
         self._waiting.remove(waiting)
         return self._raise(waiting.profile, (waiting.whole,), waiting.due, waiting.ratio, waiting.limit)
+
+    def noise(self, noise: Noise) -> None:
+        """How loud the room is: a long tone has to stand out of it as long as it sounds."""
+        self._tones.noise(noise)
 
     # -- a tone that has ended
 
@@ -177,7 +181,7 @@ class Batteries:
             return self._on(episode, event)
         limit = self._judge.limit(profile, event.frequency, event.known, known)
         drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted)
-        ratio = evidence.long_tone(event.character, event.snr, drone)
+        ratio = evidence.long_tone(event.character, self._tones.snr(event), drone)
         if not known or ratio < limit:
             return []
         episode = self._book.start(profile, profile.priority, event.known, ratio, limit)

@@ -119,6 +119,7 @@ class Matcher:
 
     def _hear_noise(self, noise: Noise) -> list[AlarmEvent]:
         self._noise = noise
+        self._batteries.noise(noise)
         for episode in self._book.open:
             episode.noise(noise)
         return []

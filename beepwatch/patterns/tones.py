@@ -3,8 +3,9 @@
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
-from beepwatch.events import Beep, Character, Sounding
+from beepwatch.events import Beep, Character, Noise, Sounding
 from beepwatch.patterns import evidence
 from beepwatch.patterns.memory import WIDTH, fold
 from beepwatch.patterns.profiles import LongTone
@@ -38,6 +39,8 @@ PURE = 0.7
 GOES_ON = 0.6
 """Power after the end over the tone's, above which the end is none: the tone goes on (true ends: at most
 0.34)."""
+NOISES = 16
+"""Readings of the room's noise that are kept: over 20 s of them, one each 2 s or so."""
 REPEATED = 3.0
 """Evidence of an alike long tone one period before: under one in twenty by chance (judgement), nats."""
 
@@ -111,6 +114,20 @@ class LongTones:
         self._pieces: deque[Beep] = deque(maxlen=64)
         self._heard: deque[LongBeep] = deque(maxlen=64)
         self._under_way: deque[Sounding] = deque(maxlen=32)
+        self._noises: deque[Noise] = deque(maxlen=NOISES)
+
+    def noise(self, noise: Noise) -> None:
+        """Take note of how loud the room is."""
+        self._noises.append(noise)
+
+    def snr(self, heard: Beep | Sounding) -> float:
+        """dB of a long tone over the room's noise before it, or while it sounds (median), whichever is louder.
+
+        Hearing tells the SNR from just before the onset: a room that grew loud with the tone is not in it.
+        """
+        lasted = heard.duration if isinstance(heard, Beep) else heard.lasted
+        during = [n.near(heard.frequency) for n in self._noises if heard.onset <= n.at <= heard.onset + lasted]
+        return min(heard.snr, heard.level - median(during)) if during else heard.snr
 
     def drone(self, frequency: float, onset: float, end: float) -> bool:
         """Whether a long tone of another sounder shared most of the time from `onset` to `end`, or one of
@@ -142,6 +159,7 @@ class LongTones:
         """All the long tones that this beep may complete, the longest first."""
         if beep.duration < LEAST:
             return []
+        beep = replace(beep, snr=self.snr(beep))
         wholes = [
             replace(whole, drone=self.drone(whole.frequency, whole.onset, whole.end))
             for whole in _joined(beep, self._pieces)

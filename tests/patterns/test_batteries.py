@@ -2,7 +2,7 @@
 
 import pytest
 
-from beepwatch.events import AlarmEvent, Changed, Character, SteadyTone
+from beepwatch.events import AlarmEvent, Changed, Character, Noise, SteadyTone
 from tests.patterns.simulated import LATENCY, beep, breaths, ends, final, named, names, raised_at, run, sounding
 
 MUSICAL = Character(company=2.0, neighbours=12.0)
@@ -192,3 +192,10 @@ def test_a_long_tone_outside_the_usual_sounders_must_come_twice(tone: float) -> 
     assert names(run([beep(3, 10.0, tone)])) == []
     assert names(run([beep(3 + 60 * k, 20.0, tone) for k in range(2)])) == ["battery-critical"]
     assert names(run([beep(3, 10.0, tone)], tone=tone)) == ["backup-battery"]
+
+
+@pytest.mark.parametrize(("loud", "name"), [(-40.0, ["battery-critical"]), (-5.0, [])])
+def test_a_tone_far_below_the_noise_of_its_own_time_is_faint(loud: float, name: list[str]) -> None:
+    """A room that grew loud with the tone: 25 dB under that noise even the taught tone must come twice."""
+    noises = [Noise(2.0 * index, ((8000.0, -70.0 if index == 0 else loud),)) for index in range(8)]
+    assert names(run([*noises, sounding(1.0, 13.0)], tone=2730.0)) == name
