@@ -16,8 +16,22 @@ RATES = (8_000, 192_000)
 """Hz. Below it beeps of 4 kHz cannot be there; above it no common recorder works."""
 BLOCK = 1 << 16
 """Samples a block unless another size is asked for: 4 s at 16 kHz."""
+RUN_UP = 1 << 14
+"""Samples read and left before the one to begin with: an MP3 decoder needs some frames to be right (measured)."""
 LONGEST = 1 << 62
 """libsndfile gives 2^63 - 1 where the header does not tell the length (measured with such a FLAC)."""
+
+
+class _Forward(soundfile.SoundFile):  # type: ignore[misc]  # soundfile has no types
+    """A sound file whose reads follow each other without a jump between them.
+
+    soundfile jumps to where it is after every read, and an MP3 decoder gets its next frames wrong after a jump
+    (measured: in blocks of 65 536 samples 5 to 16 % of the samples were wrong, from 22 kHz up).
+    """
+
+    def seekable(self) -> bool:
+        """Whether soundfile jumps after a read."""
+        return bool(self.format != "MP3" and super().seekable())
 
 
 class Recording:
@@ -47,12 +61,12 @@ class Recording:
         """Close the file; a second time does nothing."""
         self._file.close()
 
-    def blocks(self, size: int = BLOCK) -> Iterator[Block]:
-        """Yield the sound in blocks of `size` samples, the last one shorter; once.
+    def blocks(self, size: int = BLOCK, start: int = 0) -> Iterator[Block]:
+        """Yield the sound from sample `start` on in blocks of `size` samples, the last one shorter; once.
 
         A file that ends early or is damaged gives what is there and sets `warning`. NaN is passed on.
         """
-        done = 0
+        done = self._go_to(start, size)
         while True:
             samples, broken = self._read(size)
             if len(samples):
@@ -62,6 +76,24 @@ class Recording:
                 break
         if self.frames is not None and done < self.frames:
             self._warn_of_end(done)
+
+    def _go_to(self, start: int, size: int) -> int:
+        """Move from the beginning to sample `start`, by reading where the format cannot jump; return the place."""
+        done, broken = self._jump(max(start - RUN_UP, 0)), False
+        while done < start and not broken:
+            samples, broken = self._read(min(size, start - done))
+            broken = broken or not len(samples)
+            done += len(samples)
+        return done
+
+    def _jump(self, start: int) -> int:
+        """Jump to sample `start`, or to the beginning where that fails; return the place."""
+        try:
+            return int(self._file.seek(start)) if start else 0
+        except soundfile.LibsndfileError:
+            self._file.close()
+            self._file = _opened(self.path)
+            return 0
 
     def _check(self) -> None:
         low, high = RATES
@@ -103,7 +135,7 @@ def _opened(path: Path) -> soundfile.SoundFile:
         if path.stat().st_size == 0:
             raise InputError(f"{path}: the file is empty")
         with hushed():
-            return soundfile.SoundFile(path)
+            return _Forward(path)
     except PermissionError as error:
         raise InputError(f"{path}: no permission to read it") from error
     except (soundfile.LibsndfileError, TypeError) as error:  # TypeError: a headerless .raw file

@@ -48,6 +48,44 @@ def test_numbered_samples_arrive_whole_and_in_order(tmp_path: Path, suffix: str,
     )
 
 
+@pytest.mark.parametrize("rate", [8_000, 16_000, 44_100])
+def test_blocks_of_an_mp3_join_without_a_fault(tmp_path: Path, rate: int) -> None:
+    """In blocks of any size it is what one read gives: a decoder that has to begin again each time would not."""
+    path = tmp_path / "tone.mp3"
+    soundfile.write(path, sine(8 * rate, 1, rate) * np.linspace(0, 1, 8 * rate, dtype=np.float32)[:, None], rate)
+    whole = soundfile.read(path, dtype="float32", always_2d=True)[0]
+    for size in (1_000, 1 << 14, 1 << 16):
+        np.testing.assert_allclose(read(path, size)[0], whole, atol=1e-4)
+
+
+@pytest.mark.parametrize("suffix", ["wav", "flac", "ogg", "mp3"])
+@pytest.mark.parametrize("start", [1, 20_001, 47_999, 48_000])
+def test_reading_can_begin_anywhere(tmp_path: Path, suffix: str, start: int) -> None:
+    """From a sample on it is what the whole file has there; at its end nothing, and no warning."""
+    path = tmp_path / f"tone.{suffix}"
+    soundfile.write(path, sine(48_000, 1, 16_000) * np.linspace(0, 1, 48_000, dtype=np.float32)[:, None], 16_000)
+    whole, _ = read(path)
+    with Recording(path) as recording:
+        blocks = list(recording.blocks(4_096, start))
+        assert recording.warning is None
+    assert [block.start for block in blocks[:1]] == [start] * (start < 48_000)
+    rest = np.concatenate([np.zeros((0, 1), np.float32), *(block.samples for block in blocks)])
+    np.testing.assert_allclose(rest, whole[start:], atol=1e-4)
+
+
+@pytest.mark.parametrize("start", [1_000, 30_000, 45_000])
+def test_reading_can_begin_in_a_damaged_file(tmp_path: Path, start: int, rng: np.random.Generator) -> None:
+    """A FLAC file cut off at two thirds: before the cut the sound that is there, behind it nothing."""
+    path = tmp_path / "cut.flac"
+    soundfile.write(path, 0.1 * rng.standard_normal((48_000, 1)).astype(np.float32), 16_000)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size * 2 // 3])
+    whole, _ = read(path)
+    with Recording(path) as recording:
+        parts = [block.samples for block in recording.blocks(4_096, start)]
+    rest = np.concatenate([np.zeros((0, 1), np.float32), *parts])
+    np.testing.assert_array_equal(rest, whole[start:])
+
+
 @pytest.mark.parametrize("rate", [8_000, 11_025, 44_100, 48_000, 96_000, 192_000])
 @pytest.mark.parametrize("channels", [1, 2, 6])
 def test_any_rate_and_channel_count(tmp_path: Path, rate: int, channels: int) -> None:
