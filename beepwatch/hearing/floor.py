@@ -13,6 +13,8 @@ from .spectrum import BAND_BINS, BANDS, BINS, WINDOW_POWER, Floats, Mask
 
 BLOCK = 32
 """Frames (2.05 s) between two looks at the floor."""
+FEWEST = 8
+"""Frames of a block (0.5 s) from which its mean is taken."""
 MEMORY = 15
 """Blocks in the floor's median: 31 s, over which a 20 s beep stays in the minority."""
 FIRST = 16
@@ -80,6 +82,8 @@ class NoiseFloor:
         self._inverse: Floats = np.reciprocal(start)
         self._memory = np.repeat(start[:, None], 3, axis=1)
         self.alive = bool(np.any(first))
+        self._drift: Floats = np.ones(BANDS, np.float32)
+        self._kept: tuple[Floats, Floats, Floats] | None = None
 
     def normalise(self, power: Floats) -> tuple[Floats, Floats]:
         """(power over noise (n, BINS), gains (n, BANDS), at least LEAST_GAIN) of frames of power (n, BINS)."""
@@ -89,16 +93,36 @@ class NoiseFloor:
         return ratio.reshape(-1, BINS), gains
 
     def learn(self, ratio: Floats, gains: Floats, busy: Mask) -> None:
-        """Take in one block: ratio (BLOCK, BINS), gains (BLOCK, BANDS); busy bins (BINS,) keep their floor."""
-        heard = gains.min(axis=1) > LEAST_GAIN
+        """Take in the block before this one, and keep this one: ratio (BLOCK, BINS), gains (BLOCK, BANDS).
+
+        busy: bool (BLOCK, BINS), where tones sounded in the block before; beeps that ended in it are known by now. A bin
+        with under FEWEST frames free of them keeps its floor: else a beep at each breath would lift it for itself.
+        """
         self.alive = bool(np.any(ratio))
+        before, self._kept = self._kept, (ratio, gains, self.floor)
+        if before is not None:
+            self._take(*before, busy)
+
+    def _take(self, ratio: Floats, gains: Floats, floor: Floats, busy: Mask) -> None:
+        heard = gains.min(axis=1) > LEAST_GAIN
         if np.count_nonzero(heard) < BLOCK // 2:
             return
-        rows = ratio if heard.all() else ratio[heard]
-        block = np.where(busy, self.floor, self.floor * rows.mean(axis=0))
+        block = floor * np.repeat(self._drift, BAND_BINS) * _free_mean(ratio, heard, busy)
         kept = self._memory[:, -(MEMORY - 1) :]
-        drift = np.exp(REANCHOR * np.log(gains[heard]).mean(axis=0))
-        self._memory = np.concatenate([kept, block[:, None]], axis=1) * np.repeat(drift, BAND_BINS)[:, None]
+        self._drift = np.exp(REANCHOR * np.log(gains[heard]).mean(axis=0))
+        grown = np.concatenate([kept, np.where(block > 0, block, self.floor)[:, None]], axis=1)
+        self._memory = grown * np.repeat(self._drift, BAND_BINS)[:, None]
         middle = self._memory.shape[1] // 2
         self.floor = np.maximum(np.partition(self._memory, middle, axis=1)[:, middle], np.float32(QUIETEST))
         self._inverse = np.reciprocal(self.floor)
+
+
+def _free_mean(ratio: Floats, heard: Mask, busy: Mask) -> Floats:
+    """Mean ratio of each bin over frames that are `heard` and not `busy`; 0 where there are too few."""
+    if heard.all() and not busy.any():
+        mean: Floats = ratio.mean(axis=0)
+        return mean
+    free = heard[:, None] & ~busy
+    count = free.sum(axis=0)
+    total: Floats = np.where(free, ratio, np.float32(0)).sum(axis=0)
+    return np.where(count >= FEWEST, total / np.maximum(count, 1), 0).astype(np.float32)

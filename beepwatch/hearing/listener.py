@@ -29,6 +29,7 @@ from .spectrum import (
     RATE,
     WINDOW_POWER,
     Floats,
+    Mask,
     bin_frequency,
     frame_end,
     power_rows,
@@ -116,6 +117,7 @@ class Hearing:
         self._fitted: list[tuple[int, int, Found, tuple[int, ...]]] = []
         self._freeing: list[tuple[int, slice, int]] = []
         self._closed_at: dict[int, int] = {}
+        self._sounded: list[Found] = []
 
     @property
     def position(self) -> int:
@@ -220,22 +222,35 @@ class Hearing:
             share = coherence_share(ratios)
             self._share = share if self._shares == 0 else 0.75 * self._share + 0.25 * share
             self._shares += 1
-        busy = np.zeros(BINS, np.bool_)
-        for track in self._tracks:
-            if not track.hum and track.seconds(stop) > 0.3 and line_like(track, self._rows, stop):
-                busy[max(track.pair - 4, 0) : track.pair + 6] = True
+        busy = self._busy(stop)
         for channel, floor in enumerate(self._floors):
             floor.learn(ratios[channel], gains[channel], busy)
-        if any(track.hum for track in self._tracks) or not self._tracks:
-            calm = energies
-        else:
-            calm = energies[:, ~self._rows.held(stop - energies.shape[1], stop).any(axis=1)]
+        toned = self._rows.held(stop - energies.shape[1], stop).copy()
+        for track in self._tracks:
+            if track.hum:
+                toned[:, max(track.pair - 1, 0) : track.pair + 3] = False
+        calm = energies[:, ~toned.any(axis=1)]
         self._stale = 0 if calm.shape[1] >= 4 else self._stale + 1
         if self._stale == 0:
             self._quiet = np.maximum(np.sort(calm, axis=1)[:, calm.shape[1] // 2], UNHEARD_POWER)
         elif self._stale > STALE:
             self._quiet = np.maximum(np.quantile(energies, 0.2, axis=1), UNHEARD_POWER)
         return self._noise(stop, gains)
+
+    def _busy(self, stop: int) -> Mask:
+        """Where tones sounded in the block before the one that ends with frame `stop`, shape (BLOCK, BINS)."""
+        first = stop - 2 * BLOCK
+        busy = np.zeros((BLOCK, BINS), np.bool_)
+        for track in self._tracks:
+            if not track.hum and track.seconds(stop) > 0.3 and line_like(track, self._rows, stop):
+                wide = max(4, track.reach // 2)
+                busy[max(track.start - 1 - first, 0) :, max(track.pair - wide, 0) : track.pair + wide + 2] = True
+        for found in self._sounded:
+            k = round(found.hertz / BIN_HZ) - LOW_BIN
+            begin, end = int(found.onset * RATE / HOP) - 2, int(found.end * RATE / HOP) + 2
+            busy[max(begin - first, 0) : max(end - first, 0), max(k - 4, 0) : k + 5] = True
+        self._sounded = [found for found in self._sounded if found.end * RATE > (stop - BLOCK) * HOP]
+        return busy
 
     def _noise(self, stop: int, gains: Floats) -> Noise:
         """Noise of each band over the last block, of the quietest channel alive."""
@@ -415,6 +430,7 @@ class Hearing:
 
     def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
         strict = within(found.character, STRICT)
+        self._sounded.append(found)
         if not strict and within(found.character, SOFT):
             strict = any(self._alike(found, old) for old in self._spoilt)
             horizon = found.onset - REMEMBERED

@@ -11,7 +11,7 @@ import numpy as np
 
 from .baseband import STEP
 from .rows import Rows
-from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, Doubles, frame_end
+from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, Doubles, Floats, frame_end
 
 END_EVIDENCE = 5.0
 """Nats for "ended" of a clear tone."""
@@ -85,8 +85,8 @@ class Track:
     """A frame since the last look was weak enough to hold a silence."""
     dropped: bool = False
     """A stronger line took its place; nothing of it is told."""
-    border_strength: float = 1.0
-    """Level over noise at the last chunk border."""
+    border_level: float = 0.0
+    """Level at the last chunk border."""
     left: tuple[int, float] | None = None
     """(last frame, level) before it came back, until the return is confirmed."""
     closed: int | None = None
@@ -191,8 +191,9 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     narrow = _pair(rows, track.pair, first, stop, wide=False).tolist()
     around = _best_pair(rows, track.pair, first, stop).tolist()
     sounding = _pair(rows, track.pair, first, stop, wide=True).tolist() if track.wide else narrow
-    noise = rows.noise_at(first, stop, track.pair).tolist()
-    outshone = _outshone(track, rows, first, stop)
+    powers = rows.noise_at(first, stop, track.pair)
+    outshone = _outshone(track, rows, first, stop, powers)
+    noise = powers.tolist()
     for i, frame in enumerate(range(first, stop)):
         track.next = frame + 1
         if track.ended is None:
@@ -208,14 +209,15 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
         _recentre(track, rows)
 
 
-def _outshone(track: Track, rows: Rows, first: int, stop: int) -> int:
+def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> int:
     """Frames before the one in which a strong line in its bins ends the track: a faint one must hide no beep."""
     if track.wide or first - track.start < CHUNK or track.ended is not None:
         return stop - first
     low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
     near = rows.ratio(first - 1, stop)[:, low:high]
     strongest = (near[1:] + near[:-1]).max(axis=1)
-    over = np.flatnonzero(strongest > OUTSHINES * (2 + 2 * track.border_strength))
+    expected = np.maximum(track.border_level / noise, 1.0)
+    over = np.flatnonzero(strongest > OUTSHINES * (2 + 2 * expected))
     return int(over[0]) if len(over) else stop - first
 
 
@@ -295,7 +297,7 @@ def _reach(ratio: float) -> int:
 def _recentre(track: Track, rows: Rows) -> None:
     """Let the pair follow a drifting tone: by one bin a chunk, a strong one by WIDE."""
     ratio = track.strength(rows)
-    track.border_strength = max(ratio, 1.0)
+    track.border_level = track.level
     track.reach = max(track.reach, _reach(ratio))
     if track.ended is not None:
         return
