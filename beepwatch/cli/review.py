@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, TextIO
 
 from beepwatch.cli import CAUTION
 from beepwatch.cli.reporting.order import InOrder, Known
+from beepwatch.cli.reporting.picture import Pictures
 from beepwatch.cli.reporting.progress import progress
 from beepwatch.cli.reporting.quality import Quality
 from beepwatch.cli.reporting.text import Text
-from beepwatch.cli.reporting.writers import Heard, JsonLines, Tsv, Writer
+from beepwatch.cli.reporting.words import count
+from beepwatch.cli.reporting.writers import Heard, JsonLines, Several, Tsv, Writer
 from beepwatch.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,6 +34,7 @@ EXAMPLES = """examples:
   beepwatch review night.flac                       name the alarms in it
   beepwatch review --format jsonl night.flac        each beep and alarm as it became known
   beepwatch review --taught night.flac              with the beep that was taught here
+  beepwatch review --picture pictures night.flac    save a picture of each alarm into the folder `pictures`
 """
 
 
@@ -61,6 +64,7 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     verb.add_argument("--tone", type=float, metavar="HZ", help="the device's tone, known to within 3 %%")
     verb.add_argument("--taught", action="store_true", help="with the tone, arming and ignored beeps of the settings")
     verb.add_argument("--config", type=Path, metavar="DIR", help="folder of the settings, for --taught")
+    verb.add_argument("--picture", type=Path, metavar="DIR", help="save a picture (PNG) of each alarm into this folder")
     verb.set_defaults(run=run)
 
 
@@ -72,7 +76,10 @@ def run(arguments: argparse.Namespace) -> int:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(encoding="utf-8", errors="backslashreplace")
     ears = _ears(arguments)
+    pictures = None if arguments.picture is None else Pictures(arguments.picture)
     writer = WRITERS[arguments.format](sys.stdout)
+    if pictures is not None:
+        writer = Several(writer, pictures)
     bar = arguments.format == "text" or not sys.stdout.isatty()
     code = 0
     for file in arguments.files:
@@ -82,6 +89,8 @@ def run(arguments: argparse.Namespace) -> int:
             _say(str(error))
             code = 2
     writer.close()
+    if pictures is not None:
+        _say(f"{count(pictures.saved, 'picture')} saved in {pictures.folder}")
     return code
 
 

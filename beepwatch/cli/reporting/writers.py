@@ -34,6 +34,33 @@ class Writer(Protocol):
         """All files are done."""
 
 
+class Several:
+    """Hands everything on to each of several writers, in their order."""
+
+    def __init__(self, *writers: Writer) -> None:
+        self._writers = writers
+
+    def begin(self, file: str) -> None:
+        """A file was opened."""
+        for writer in self._writers:
+            writer.begin(file)
+
+    def tell(self, known: Known) -> None:
+        """Something became known."""
+        for writer in self._writers:
+            writer.tell(known)
+
+    def end(self, heard: Heard) -> None:
+        """The file is done."""
+        for writer in self._writers:
+            writer.end(heard)
+
+    def close(self) -> None:
+        """All files are done."""
+        for writer in self._writers:
+            writer.close()
+
+
 class JsonLines:
     """One JSON object a line (the contract is in `records`)."""
 
