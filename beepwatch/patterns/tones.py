@@ -32,6 +32,9 @@ SHARED = 0.5
 LONELY = 50.0
 """Two long tones of one battery alarm begin at least this long after one another, s (60 s less a tenth, and
 slack)."""
+BACKUP = (8.5, 11.5)
+"""A tone of this length may come shortly before one of over GREW: a backup battery that became critical, s (+-15 %)."""
+GREW = 12.9
 DRONE = 5.0
 """A tone of this length that has ended counts as one that came before, s."""
 PURE = 0.7
@@ -132,7 +135,7 @@ class LongTones:
     def drone(self, frequency: float, onset: float, end: float) -> bool:
         """Whether a long tone of another sounder shared most of the time from `onset` to `end`, or one of
         this tone
-        came shortly before, where no battery alarm would be.
+        came shortly before, where no battery alarm would be. The backup battery's own tone may: it became critical.
         """
         lone = (onset - LONELY, onset - 2.0)
         for other in self._under_way:
@@ -146,6 +149,7 @@ class LongTones:
             and piece.duration >= DRONE
             and lone[0] < piece.onset < lone[1]
             and piece.end < onset - HOLE[1]
+            and not (fits(piece.duration, BACKUP) and end - onset > GREW)
             for piece in self._pieces
             if fold(piece.frequency, frequency, WIDTH) is not None
         )
