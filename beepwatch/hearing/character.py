@@ -26,6 +26,8 @@ NONE_DB = 30.0
 """Said where noise hides what might be there."""
 RATIOS = (1, 2, 3, 4, 5, 6, 1 / 2, 1 / 3, 2 / 3, 3 / 2)
 """Frequencies over the tone's at which a peak is the sounder's own."""
+LONG_ENOUGH = 100
+"""Steps (0.4 s) from which a wander is judged: the quarters of a shorter beep end in its own ramps."""
 FAINT = 0.2
 """Power over noise in one step under which a few per cent of error of the noise estimate would count."""
 LATEST = 40
@@ -231,7 +233,7 @@ def describe(whole: Envelope, burst: Burst, rows: Rows, hertz: float, channel: i
     character = Character(
         purity=purity(body),
         flatness=flatness(body),
-        wander=wander(body) if len(body.u) >= 16 else 0.0,
+        wander=wander(body) if len(body.u) >= LONG_ENOUGH else 0.0,
         neighbours=neighbours,
         company=company,
         before=before,
