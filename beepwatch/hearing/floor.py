@@ -95,8 +95,8 @@ class NoiseFloor:
     def learn(self, ratio: Floats, gains: Floats, busy: Mask) -> None:
         """Take in the block before this one, and keep this one: ratio (BLOCK, BINS), gains (BLOCK, BANDS).
 
-        busy: bool (BLOCK, BINS), where tones sounded in the block before; beeps that ended in it are known by now. A bin
-        with under FEWEST frames free of them keeps its floor: else a beep at each breath would lift it for itself.
+        busy: bool (BLOCK, BINS), where tones sounded in the block before; beeps that ended in it are known by now. A
+        bin with under FEWEST frames free of them keeps its floor: else a beep at each breath would lift it for itself.
         """
         self.alive = bool(np.any(ratio))
         before, self._kept = self._kept, (ratio, gains, self.floor)
