@@ -181,7 +181,9 @@ class Batteries:
             return self._on(episode, event)
         limit = self._judge.limit(profile, event.frequency, event.known, known)
         drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted)
-        ratio = evidence.long_tone(event.character, self._tones.snr(event), drone)
+        ratio = evidence.long_tone(event.character, self._tones.snr(event), drone) + self._tones.repeated(
+            profile, event
+        )
         if not known or ratio < limit:
             return []
         episode = self._book.start(profile, profile.priority, event.known, ratio, limit)

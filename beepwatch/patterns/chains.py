@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from beepwatch.patterns import evidence
-from beepwatch.patterns.memory import Note, fold
+from beepwatch.patterns.memory import WIDTH, Note, fold
 from beepwatch.patterns.profiles import Breaths, Steady
 
 NEIGHBOURS = 10
@@ -28,6 +28,8 @@ STRAY = 0.08
 STICKS_OUT = 0.4
 """A piece of a beep reaches no further beyond what was told of it than this share of its length
 (judgement)."""
+HARMONICS = (0.25, 1.0 / 3.0, 0.5)
+"""A fundamental over the harmonic at which a sounder may be heard."""
 MOST_EXTRA = 4
 """Strangers that count (prototype); twins all count."""
 
@@ -89,6 +91,19 @@ def breaths(
                 if ratio >= floor:
                     best, floor = replace(chain, ratio=ratio), ratio
     return best
+
+
+def fundamental(chain: Chain, notes: Sequence[Note]) -> float:
+    """Hz of the chain's sounder: lower than its own tone where half of its beeps came with one that they are harmonics
+    of. notes: all sounds of the tone.
+    """
+    tone = chain.notes[-1].beep.frequency
+    for share in HARMONICS:
+        low = [n.beep for n in notes if abs(n.beep.frequency / (tone * share) - 1.0) <= WIDTH]
+        with_low = sum(any(b.onset < n.beep.end and n.beep.onset < b.end for b in low) for n in chain.notes)
+        if 2 * with_low >= len(chain.notes):
+            return tone * share
+    return tone
 
 
 def steady(profile: Steady, notes: Sequence[Note], least: int) -> Chain | None:

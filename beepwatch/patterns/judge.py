@@ -41,6 +41,10 @@ class Judge:
         multiples = (1.0,) if isinstance(profile, LongTone) else MULTIPLES  # a long tone shows its fundamental
         return self.taught(frequency, multiples) or self._book.device_tone(frequency, now)
 
+    def exact(self, frequency: float, now: float) -> bool:
+        """Whether a device's sound is expected on just this tone, and not only on one it is a multiple of."""
+        return self.taught(frequency, (1.0,)) or self._book.device_tone(frequency, now)
+
     def allowed(self, profile: Profile, frequency: float, known: bool) -> bool:
         """Whether the pattern may have this tone: a known one always, another within the profile's limits."""
         return known or profile.tone.lowest <= frequency <= profile.tone.highest

@@ -24,7 +24,8 @@ from beepwatch.patterns.memory import KEEP, WIDTH, Memory, Note
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
 
 LEAST = 3
-"""Beeps before lead-disconnect is named; one fewer on a known tone."""
+"""Beeps before lead-disconnect is named; one fewer on a known tone, but not on a multiple of it: those are three times
+as many tones for something else to have."""
 SWALLOWS = 2.6
 """A tone longer than any breath's beep swallows those of the same sounder, s."""
 NOISE_EVERY = 6.0
@@ -234,10 +235,10 @@ class Matcher:
         if not self._judge.allowed(profile, beep.frequency, known):
             return []
         quiet = self._judge.quiet(beep.frequency, beep.known)
-        least = LEAST - 1 if known else LEAST
+        least = LEAST - 1 if known and self._judge.exact(beep.frequency, beep.known) else LEAST
         limit = self._judge.limit(profile, beep.frequency, beep.known, known)
         chain = chains.breaths(profile, notes, least, limit, known=known, quiet=quiet)
-        if chain is None:
+        if chain is None or not self._judge.allowed(profile, chains.fundamental(chain, notes), known):
             return []
         return self._begin(profile, profile.priority, [[n.beep] for n in chain.notes], chain.ratio, limit)
 

@@ -44,6 +44,8 @@ GOES_ON = 0.6
 0.34)."""
 NOISES = 16
 """Readings of the room's noise that are kept: over 20 s of them, one each 2 s or so."""
+READINGS = 4
+"""Of these at least so many must be of a tone's own time (judgement)."""
 REPEATED = 3.0
 """Evidence of an alike long tone one period before: under one in twenty by chance (judgement), nats."""
 
@@ -124,13 +126,24 @@ class LongTones:
         self._noises.append(noise)
 
     def snr(self, heard: Beep | Sounding) -> float:
-        """dB of a long tone over the room's noise before it, or while it sounds (median), whichever is louder.
+        """dB of a long tone over the room's noise while it sounds (median of READINGS or more).
 
-        Hearing tells the SNR from just before the onset: a room that grew loud with the tone is not in it.
+        Hearing tells the SNR from just before the onset: a room that grew loud with the tone is not in it, and a
+        breathing machine may have been at its loudest just then.
         """
         lasted = heard.duration if isinstance(heard, Beep) else heard.lasted
         during = [n.near(heard.frequency) for n in self._noises if heard.onset <= n.at <= heard.onset + lasted]
-        return min(heard.snr, heard.level - median(during)) if during else heard.snr
+        return heard.level - median(during) if len(during) >= READINGS else heard.snr
+
+    def repeated(self, profile: LongTone, event: Sounding) -> float:
+        """Evidence of a like long tone one period before one that still sounds, nats."""
+        before = any(
+            fold(old.frequency, event.frequency, SAME) is not None
+            and fits(old.duration, profile.length)
+            and fits(event.onset - old.onset, profile.period)
+            for old in self._heard
+        )
+        return REPEATED if before else 0.0
 
     def drone(self, frequency: float, onset: float, end: float) -> bool:
         """Whether a long tone of another sounder shared most of the time from `onset` to `end`, or one of

@@ -1,34 +1,32 @@
 """Nights by the thousand: beeps without sound, through the matcher.
 
-`python -m tests.bench.nights [--nights 1000] [--seed 1] [--snr 0] [--tone]` simulates nights of 8 h in a
-house
-where people talk, watch television, play music, telephone and own things that beep, several of each a
-night, and one alarm
-in some of them. It prints false wakes, misses, delays by pattern and by breaths a minute, and how well
-`confidence` is calibrated, each with its 95 % bound (Clopper-Pearson; the rule of three where nothing was
-seen).
-
-What hearing does to a beep at a given SNR (misses, errors of its edges, pieces) is measured by
-tests/bench/features.py
-and written below; so is what the sounds of a house are like. The house itself is judgement.
+`python -m tests.bench.nights [--quick] [--nights 1000] [--seed 1] [--snr 0] [--out FOLDER]` simulates nights of 8 h in
+the house of tests/bench/household.py, each with several of its sounds and half of them with one alarm, untaught and
+taught. It prints, and writes to `nights.json` in FOLDER (tests/bench/results): false wakes, misses, delays by pattern
+and by breaths a minute, and how well `confidence` is calibrated, each with its 95 % bound (Clopper-Pearson; the rule of
+three where nothing was seen). 1000 nights take some six minutes of one core; `--quick` simulates 50.
 """
 
 import argparse
-import math
+import json
 import random
 import sys
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import Path
 from statistics import median
 
 from scipy.stats import beta, chi2
 
-from beepwatch.events import Beep, Changed, Character, Heard, Raised, Sounding
+from beepwatch import patterns
+from beepwatch.events import Beep, Changed, Heard, Raised, Sounding
 from beepwatch.patterns import Matcher
+from tests.bench.household import EARS, Ear, Truth, alarm, house
 
-NIGHT = 8 * 3600.0
-"""s."""
+FOLDER = Path(__file__).parent / "results"
 WAKES = frozenset(
     {
         "lead-disconnect",
@@ -43,265 +41,6 @@ WAKES = frozenset(
 DEVICE = ("lead-disconnect", "battery-critical", "backup-battery")
 ALARM_EVERY = 30.0
 """Nights with one true alarm, as `confidence` takes it (evidence.PRIOR)."""
-RATES = (6, 8, 10, 12, 15, 20, 25, 30, 35, 40)
-"""Breaths a minute."""
-
-
-@dataclass(frozen=True, slots=True)
-class Ear:
-    """What hearing does to an alarm's beeps: share missed, sd of an onset and of a length (s), its delay
-    (s).
-    """
-
-    missed: float
-    onset: float
-    length: float
-    latency: float
-    score: tuple[float, float]
-    """Mean and sd over rooms of the neighbours' level, dB."""
-
-
-EARS = {
-    10: Ear(0.02, 0.02, 0.025, 0.45, (30.0, 2.0)),
-    0: Ear(0.03, 0.02, 0.025, 0.45, (30.0, 2.0)),
-    -8: Ear(0.06, 0.03, 0.035, 0.48, (30.0, 2.0)),
-    -14: Ear(0.12, 0.04, 0.060, 0.52, (30.0, 2.0)),
-    -20: Ear(0.25, 0.06, 0.100, 0.60, (30.0, 2.0)),
-}
-"""By SNR in 0-8 kHz, dB."""
-
-
-def heard(
-    lot: random.Random, ear: Ear, onset: float, duration: float, *, tone: float, character: Character
-) -> Beep | None:
-    """One beep of an alarm as hearing tells it; None when it misses it."""
-    if lot.random() < ear.missed:
-        return None
-    start = onset + lot.gauss(0, ear.onset)
-    length = max(0.05, duration + lot.gauss(0, ear.length))
-    known = onset + duration + ear.latency
-    return Beep(start, length, tone * (1 + lot.gauss(0, 2e-5)), -35.0, 0.0, max(known, start + length), True, character)
-
-
-# -- the house
-
-
-Row = tuple[float, float, float, float, float, float, float, float]
-MUSIC: tuple[Row, ...] = (
-    (1.00, 0.2, 0.0, 4, -14, 0.00, 0.24, 0.0),
-    (1.00, 0.0, 0.0, 30, -4, 0.00, 0.00, 0.0),
-    (0.73, 4.2, 0.4, 3, -12, 0.00, 0.16, 3.0),
-    (1.00, 0.8, 0.0, 11, 1, 0.00, 0.00, 0.0),
-    (1.00, 0.0, 0.0, 30, -4, 0.00, 0.00, 0.0),
-    (0.73, 3.4, 4.9, 30, -3, 0.00, 0.11, 0.7),
-    (1.00, 5.4, 1.8, 8, -10, 0.00, 0.00, 0.0),
-    (0.87, 7.2, 0.0, 10, -3, 0.00, 0.13, 1.7),
-    (1.00, 0.0, 0.0, 30, -9, 0.00, 0.00, 0.0),
-    (0.78, 2.7, 0.0, 30, 30, 0.00, 0.27, 5.2),
-    (0.91, 7.7, 0.0, 6, 23, 0.02, 0.13, 1.0),
-    (0.84, 5.6, 0.5, 10, 7, 0.00, 0.44, 6.0),
-    (1.00, 0.0, 0.0, 7, -18, 0.00, 0.00, 0.0),
-    (1.00, 0.0, 0.0, 4, -3, 0.00, 0.00, 0.0),
-    (0.77, 5.1, 0.0, 6, -19, 0.00, 0.27, 0.0),
-    (0.91, 5.8, 0.9, 30, -7, 0.00, 0.43, 0.3),
-    (1.00, 6.7, 1.4, 30, -12, 0.00, 0.00, 0.0),
-    (0.78, 7.5, 0.6, 12, -12, 0.00, 0.10, 0.7),
-    (1.00, 0.0, 0.0, 15, 15, 0.27, 0.00, 0.0),
-    (0.73, 2.7, 0.0, 3, 3, 0.81, 0.07, 10.0),
-    (0.89, 7.2, 0.0, 16, 16, 0.28, 0.09, 1.4),
-    (1.00, 0.0, 0.0, 5, -8, 0.03, 0.00, 3.1),
-    (0.87, 3.2, 0.0, 30, -43, 0.00, 0.00, 2.2),
-    (0.69, 6.2, 1.4, 30, 2, 0.18, 0.07, 2.2),
-    (0.74, 10.2, 0.0, 13, -6, 0.13, 0.35, 1.3),
-    (1.00, 5.3, 2.3, 12, 5, 0.00, 0.59, 0.0),
-    (1.00, 0.0, 0.0, 4, 5, 0.00, 0.01, 0.0),
-    (0.89, 7.0, 0.1, 5, -4, 0.00, 0.02, 0.0),
-    (0.71, 5.0, 0.5, 3, -2, 0.00, 0.35, 1.7),
-    (0.88, 3.0, 0.6, 7, 9, 0.00, 0.00, 6.4),
-    (0.78, 0.8, 0.2, 30, -53, 0.80, 0.88, 3.7),
-    (1.00, 6.2, 0.0, 14, 14, 0.15, 0.00, 3.8),
-    (1.00, 0.0, 0.0, 30, -41, 0.00, 0.00, 0.0),
-    (1.00, 15.0, 0.0, 30, 30, 0.00, 0.00, 0.0),
-    (0.96, 4.5, 0.2, 30, 30, 0.00, 0.02, 1.2),
-    (1.00, 0.0, 0.0, 6, 6, 0.00, 0.00, 0.0),
-    (0.81, 1.7, 1.1, 7, 2, 0.00, 0.14, 4.7),
-    (0.90, 3.3, 2.3, 6, 6, 0.00, 0.02, 3.7),
-    (0.79, 0.2, 1.2, 30, -27, 0.00, 0.00, 3.1),
-    (0.74, 4.8, 0.6, 6, 8, 0.00, 0.13, 5.1),
-)
-"""Purity, flatness, wander, neighbours, company, before, after, valley of forty beeps of 0.35 s and more,
-drawn from what
-hearing told of the music and ringtones of tests/realsounds.py (half A, at -25 dBFS)."""
-TALK: tuple[Row, ...] = (
-    (0.45, 4.3, 4.7, 30, -54, 0.00, 0.00, 6.3),
-    (0.85, 5.8, 1.5, 5, 16, 0.00, 0.00, 2.1),
-    (0.80, 3.7, 0.0, 30, 30, 0.00, 0.00, 2.3),
-    (0.75, 3.7, 0.9, 11, 17, 0.00, 0.09, 5.5),
-    (0.84, 4.9, 1.2, 11, 30, 0.32, 0.18, 5.5),
-)
-"""The same of all the beeps of 0.25 s and more in its spoken prompts (half A)."""
-
-
-def voice(lot: random.Random, rows: Sequence[Row]) -> Character:
-    """The character of one instrument, or one speaker's vowel: shared by its notes."""
-    purity, flatness, wander, neighbours, company, before, after, valley = lot.choice(rows)
-    return Character(
-        purity=purity,
-        flatness=flatness,
-        wander=wander,
-        neighbours=neighbours,
-        company=company,
-        before=before,
-        after=after,
-        valley=valley,
-        spread=max(0.0, lot.gauss(0.006, 0.004)),
-    )
-
-
-def near(lot: random.Random, character: Character) -> Character:
-    """The next note of the same voice."""
-    return Character(
-        purity=min(1.0, character.purity + lot.gauss(0, 0.02)),
-        flatness=max(0.0, character.flatness + lot.gauss(0, 1)),
-        wander=max(0.0, character.wander + lot.gauss(0, 0.2)),
-        neighbours=min(30.0, max(3.0, character.neighbours + lot.gauss(0, 3))),
-        company=max(-30.0, min(30.0, character.company + lot.gauss(0, 4))),
-        before=character.before,
-        after=character.after,
-        valley=character.valley,
-        spread=character.spread,
-    )
-
-
-def note(onset: float, duration: float, tone: float, character: Character) -> Beep:
-    """A sound of the house that hearing takes for a beep."""
-    return Beep(onset, duration, tone, -35.0, 5.0, onset + duration + 0.42, True, character)
-
-
-def talk(lot: random.Random, start: float, seconds: float) -> Iterator[Beep]:
-    """Speech: 684 beeps an hour, nearly Poisson, one in a hundred over 0.3 s (measured on spoken prompts)."""
-    time = start
-    while (time := time + lot.expovariate(684 / 3600)) < start + seconds:
-        duration = min(3.0, 0.05 + lot.expovariate(1 / 0.055))
-        yield note(time, duration, lot.uniform(400, 3500), voice(lot, TALK))
-
-
-def length(lot: random.Random) -> float:
-    """A note's length as hearing tells it, s: 79 % under 0.3 s, 16 % to 0.6 s, 5 % to 2.6 s (measured)."""
-    draw = lot.random()
-    low, high = (0.05, 0.3) if draw < 0.79 else (0.3, 0.6) if draw < 0.95 else (0.6, 2.6)
-    return low * math.exp(lot.random() * math.log(high / low))
-
-
-def tune(lot: random.Random, start: float, seconds: float) -> Iterator[Beep]:
-    """Music: some 3600 beeps an hour (measured), in bars that repeat the same notes to 0.1 % in time and
-    0.01 % in
-    tone; hearing tells six of ten (judgement).
-    """
-    end = start + seconds
-    time = start
-    while time < end:
-        bar = lot.uniform(1.5, 8.0)
-        notes = [
-            (lot.uniform(0, bar), length(lot), min(5000.0, 1320 * math.exp(lot.gauss(0, 0.75))), voice(lot, MUSIC))
-            for _ in range(max(1, round(bar * lot.uniform(2.2, 5.5))))
-        ]
-        for repeat in range(lot.choice((1, 1, 2, 2, 4, 8))):
-            for offset, duration, tone, character in notes:
-                if lot.random() < 0.25:
-                    begin = time + repeat * bar + offset + lot.gauss(0, 0.004)
-                    alone = character if lot.random() < 0.6 else voice(lot, MUSIC)
-                    yield note(begin, duration * (1 + lot.gauss(0, 0.06)), tone, near(lot, alone))
-        time += bar * (repeat + 1) + lot.uniform(0, 3)
-
-
-SOUNDER = Character(neighbours=26.0, company=24.0, flatness=1.0, valley=3.0)
-"""A household beeper is as pure as the device's own."""
-
-
-def beeper(lot: random.Random, start: float) -> Iterator[Beep]:
-    """One household thing that beeps: its rhythm is what makes it known."""
-    tone = lot.choice((1000.0, 2000.0, 2050.0, 2700.0, 3100.0, 4096.0)) * lot.uniform(0.98, 1.02)
-    duration, period, count = lot.choice(
-        [
-            (0.5, 1.0, 40),  # reversing truck
-            (0.6, 1.2, 5),  # microwave
-            (1.0, 2.0, 5),  # another
-            (0.3, 0.7, 10),  # washer
-            (0.1, 50.0, 30),  # low-battery chirp
-            (0.2, 1.0, 60),  # kitchen timer
-            (0.13, 0.5, 80),  # quartz alarm clock
-            (1.0, 1.0, 1),  # a single beep
-            (0.4, 20.0, 4),  # a reminder
-            (4.0, 60.0, 1),  # coffee machine
-        ]
-    )
-    for index in range(count):
-        yield note(start + index * period, duration, tone, near(lot, SOUNDER))
-
-
-def ringing(lot: random.Random, start: float) -> Iterator[Beep]:
-    """A telephone in the room: ringback or a bell, 1 s on / 4 s off or 2 s / 4 s (ITU-T E.180, from
-    memory).
-    """
-    duration, period = lot.choice([(1.0, 5.0), (2.0, 6.0)])
-    tone = lot.choice((425.0, 440.0, 1070.0))
-    shape = Character(neighbours=4.0 if tone > 1000 else 26.0, company=8.0, flatness=3.0)
-    for index in range(lot.randrange(3, 9)):
-        yield note(start + index * period, duration, tone, near(lot, shape))
-
-
-def house(lot: random.Random) -> list[Beep]:
-    """The beeps of one night in which no alarm sounds."""
-    beeps: list[Beep] = []
-    for _ in range(lot.randrange(2, 6)):
-        beeps += talk(lot, lot.uniform(0, NIGHT - 900), lot.uniform(60, 900))
-    for _ in range(lot.randrange(0, 4)):
-        beeps += tune(lot, lot.uniform(0, NIGHT - 1200), lot.uniform(60, 1200))
-    for _ in range(lot.randrange(1, 5)):
-        beeps += beeper(lot, lot.uniform(0, NIGHT - 1600))
-    for _ in range(lot.randrange(0, 3)):
-        beeps += ringing(lot, lot.uniform(0, NIGHT - 60))
-    return beeps
-
-
-# -- the alarms
-
-
-@dataclass(frozen=True, slots=True)
-class Truth:
-    """The alarm of a night: its pattern, where its evidence is complete (s), breaths a minute."""
-
-    pattern: str
-    tone: float
-    start: float
-    enough: float
-    rate: int
-
-
-def alarm(lot: random.Random, ear: Ear, pattern: str, tone: float, taught: bool) -> tuple[Truth, list[Heard]]:
-    """The beeps of one alarm, about twenty breaths or three tones, and the time at which it might be
-    named.
-    """
-    start = lot.uniform(600, NIGHT - 1200)
-    character = Character(neighbours=min(30.0, lot.gauss(*ear.score)), company=30.0, spread=0.001)
-    rate = lot.choice(RATES)
-    if pattern == "lead-disconnect":
-        period = 60 / rate
-        duration = min(1.5, 0.36 * period)
-        onsets = [start + period * index for index in range(40)]
-        enough = onsets[1 if taught else 2] + duration
-    else:
-        period, duration = (60.0, 20.0) if pattern == "battery-critical" else (3600.0, 10.0)
-        onsets = [start + period * index for index in range(3 if period < 100 else 1)]
-        early = taught and pattern == "battery-critical"
-        enough = start + (13.0 if early else duration)
-    beeps = [one for o in onsets if (one := heard(lot, ear, o, duration, tone=tone, character=near(lot, character)))]
-    told: list[Heard] = [*beeps]
-    if duration > 13:
-        told += [Sounding(b.onset, 13.0, b.frequency, b.level, b.snr, b.onset + 13.1, True, b.character) for b in beeps]
-    return Truth(pattern, tone, start, enough, rate), told
-
 
 # -- the count
 
@@ -375,58 +114,148 @@ def _judge(count: Count, truth: Truth | None, named: Sequence[Raised | Changed])
 # -- the report
 
 
-def report(count: Count, title: str) -> None:
-    """Print one table."""
-    write = sys.stdout.write
-    write(f"\n{title}: {count.nights} nights, {count.beeps} beeps, {count.alarms} alarms\n")
-    false = sum(count.false.values())
-    write(f"  false wakes {false}: {1000 * false / count.nights:.2f} in 1000 nights, ")
-    write(f"95 % below {1000 * upper(false, count.nights):.2f} {dict(count.false) or ''}\n")
+@dataclass(frozen=True, slots=True)
+class Late:
+    """How late one pattern was named, s after its evidence was complete, of `alarms` that were."""
+
+    pattern: str
+    breaths_a_minute: int | None
+    alarms: int
+    median: float
+    p95: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """Alarms of one band of confidence. share: of them true in a house with an alarm in ALARM_EVERY nights."""
+
+    low: float
+    high: float
+    true: int
+    false: int
+    share: float
+    share_at_least: float
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What many nights came to; every `_below` is a 95 % bound."""
+
+    taught: bool
+    snr: int
+    nights: int
+    beeps: int
+    alarms: int
+    false: dict[str, int]
+    false_in_1000_nights_below: float
+    missed: dict[str, int]
+    missed_percent_below: float
+    wrong: dict[str, int]
+    late: tuple[Late, ...]
+    confidence: tuple[Believed, ...]
+
+    def lines(self) -> Iterator[str]:
+        """The same for reading."""
+        yield f"{'taught' if self.taught else 'untaught'}, SNR {self.snr} dB: {self.nights} nights, {self.beeps} beeps"
+        bound = self.false_in_1000_nights_below
+        yield f"  false wakes {sum(self.false.values())}: 95 % below {bound:.2f} in 1000 nights"
+        yield f"  {self.false or ''}"
+        yield f"  missed {sum(self.missed.values())} of {self.alarms}, 95 % below {self.missed_percent_below:.2f} %"
+        yield f"  wrongly named {sum(self.wrong.values())} {self.wrong or ''}"
+        yield "  pattern           breaths/min  alarms  late s: median    95 %     max"
+        for one in self.late:
+            yield (
+                f"  {one.pattern:17} {one.breaths_a_minute or '-':>11}  {one.alarms:6}"
+                f"  {one.median:14.2f}  {one.p95:6.2f}  {one.most:6.2f}"
+            )
+        yield f"  confidence      true  false   true share in a house with an alarm in {ALARM_EVERY:.0f} nights"
+        for band in self.confidence:
+            yield (
+                f"  {band.low:.3f} to {band.high:.3f} {band.true:5} {band.false:6}"
+                f"   {band.share:.3f}, 95 % above {band.share_at_least:.3f}"
+            )
+
+
+def report(count: Count, *, taught: bool, snr: int) -> Report:
+    """The figures of a count."""
     missed = sum(count.missed.values())
-    if count.alarms:
-        write(f"  missed {missed} of {count.alarms}, 95 % below {100 * upper(missed, count.alarms):.2f} %; ")
-        write(f"wrongly named {sum(count.wrong.values())} {dict(count.wrong) or ''}\n")
-        write("  pattern           breaths/min  alarms  late s: median    95 %     max\n")
-    for (pattern, rate), late in sorted(count.late.items()):
-        late.sort()
-        p95 = late[min(len(late) - 1, int(0.95 * len(late)))]
-        write(f"  {pattern:17} {rate or '-':>11}  {len(late):6}  {median(late):14.2f}  {p95:6.2f}  {late[-1]:6.2f}\n")
+    return Report(
+        taught,
+        snr,
+        count.nights,
+        count.beeps,
+        count.alarms,
+        dict(count.false),
+        round(1000 * upper(sum(count.false.values()), count.nights), 2),
+        dict(count.missed),
+        round(100 * upper(missed, max(1, count.alarms)), 2),
+        dict(count.wrong),
+        tuple(_late(*key, sorted(late)) for key, late in sorted(count.late.items())),
+        tuple(reliability(count.said, count.nights, count.alarms)),
+    )
 
 
-def reliability(said: Sequence[tuple[float, bool]], nights: int, alarms: int) -> None:
-    """Print how often alarms of each confidence were true, in a house with one alarm in ALARM_EVERY nights.
+def _late(pattern: str, rate: int, late: Sequence[float]) -> Late:
+    p95 = late[min(len(late) - 1, int(0.95 * len(late)))]
+    return Late(pattern, rate or None, len(late), round(median(late), 2), round(p95, 2), round(late[-1], 2))
+
+
+def reliability(said: Sequence[tuple[float, bool]], nights: int, alarms: int) -> Iterator[Believed]:
+    """How often alarms of each confidence were true, in a house with one alarm in ALARM_EVERY nights.
 
     True alarms count for less where the simulation had more of them than that.
     """
     weight = (nights / ALARM_EVERY) / max(1, alarms)
-    sys.stdout.write("\nconfidence      true  false   true share in a house with an alarm in 30 nights\n")
     for low, high in ((0.0, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 0.995), (0.995, 1.01)):
         these = [true for confidence, true in said if low <= confidence < high]
         if these:
             good, bad = sum(these), len(these) - sum(these)
             most = 3.0 if bad == 0 else float(chi2.ppf(0.95, 2 * bad + 2)) / 2
-            share, least = (weight * good / max(1e-9, weight * good + false) for false in (bad, most))
-            sys.stdout.write(
-                f"{low:.3f} to {min(high, 1):.3f} {good:5} {bad:6}   {share:.3f}, 95 % above {least:.3f}\n"
-            )
+            share, least = (round(weight * good / max(1e-9, weight * good + false), 3) for false in (bad, most))
+            yield Believed(low, min(high, 1.0), good, bad, share, least)
+
+
+def simulate(nights: int, seed: int, snr: int, *, alarms: float, taught: bool) -> Report:
+    """Nights, one after another, each with a matcher of its own."""
+    lot = random.Random(seed)
+    count = Count()
+    for _ in range(nights):
+        pattern = lot.choice(DEVICE) if lot.random() < alarms else None
+        night(lot, count, EARS[snr], pattern, tone=lot.uniform(1900, 4100), taught=taught)
+    return report(count, taught=taught, snr=snr)
+
+
+def fingerprint() -> str:
+    """Of the code that was measured: SHA-256, 12 digits, over beepwatch/patterns, profiles included."""
+    digest = sha256()
+    folder = Path(patterns.__file__).parent
+    for path in sorted([*folder.glob("*.py"), *folder.glob("profiles/*.toml")]):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]
 
 
 def main() -> None:
-    """Simulate and print."""
+    """Simulate, print and write."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--nights", type=int, default=1000)
+    options.add_argument("--quick", action="store_true", help="50 nights")
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--snr", type=int, default=0, choices=sorted(EARS))
     options.add_argument("--alarms", type=float, default=0.5, help="share of nights with an alarm")
+    options.add_argument("--out", type=Path, default=FOLDER, metavar="FOLDER")
     chosen = options.parse_args()
+    whole: dict[str, object] = {"date": datetime.now(UTC).date().isoformat(), "patterns": fingerprint()}
+    whole["seed"] = chosen.seed
+    rows = []
     for taught in (False, True):
-        lot = random.Random(chosen.seed)
-        count = Count()
-        for _ in range(chosen.nights):
-            pattern = lot.choice(DEVICE) if lot.random() < chosen.alarms else None
-            night(lot, count, EARS[chosen.snr], pattern, tone=lot.uniform(1900, 4100), taught=taught)
-        report(count, f"{'taught' if taught else 'untaught'}, SNR {chosen.snr} dB")
-        reliability(count.said, count.nights, count.alarms)
+        nights = 50 if chosen.quick else chosen.nights
+        row = simulate(nights, chosen.seed, chosen.snr, alarms=chosen.alarms, taught=taught)
+        sys.stdout.write("\n".join(row.lines()) + "\n\n")
+        rows.append(asdict(row))
+    chosen.out.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(whole | {"rows": rows}, indent=1) + "\n"
+    (chosen.out / "nights.json").write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

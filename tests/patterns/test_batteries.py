@@ -1,5 +1,7 @@
 """Long tones: whole, broken, joined on their way, too long, superseded."""
 
+from dataclasses import replace
+
 import pytest
 
 from beepwatch.events import AlarmEvent, Changed, Character, Noise, SteadyTone
@@ -199,3 +201,22 @@ def test_a_tone_far_below_the_noise_of_its_own_time_is_faint(loud: float, name: 
     """A room that grew loud with the tone: 25 dB under that noise even the taught tone must come twice."""
     noises = [Noise(2.0 * index, ((8000.0, -70.0 if index == 0 else loud),)) for index in range(8)]
     assert names(run([*noises, sounding(1.0, 13.0)], tone=2730.0)) == name
+
+
+def test_a_like_tone_a_minute_before_helps_one_that_still_sounds() -> None:
+    """Amid music a taught 20 s tone must come twice; the second is named at its 13 s, not at its end."""
+    told = run([beep(3, 20.0, character=MUSICAL), sounding(63.0, 13.0, character=MUSICAL)], tone=2730.0)
+    assert [name for name, _ in named(told)] == ["battery-critical"]
+    assert raised_at(told) < 77.0
+
+
+def test_a_rough_long_tone_is_none() -> None:
+    """A long tone of purity 0.7 is a chord or a hum: not even the taught tone is named while it sounds."""
+    assert names(run([sounding(3.0, 13.0, character=Character(purity=0.7))], tone=2730.0)) == []
+
+
+def test_a_breathing_machine_at_its_loudest_just_before_the_onset_hides_nothing() -> None:
+    """The noise of the tone's own time counts, not the SNR told at its onset."""
+    noises = [Noise(2.0 * index, ((8000.0, -20.0),)) for index in range(8)]
+    faint = replace(sounding(1.0, 13.0), snr=-22.0)
+    assert names(run([*noises, faint], tone=2730.0)) == ["battery-critical"]

@@ -145,3 +145,17 @@ def test_a_beep_already_under_way_is_no_part_of_the_rhythm() -> None:
     heard = [beep(0.0, 0.7, onset_known=False), *breaths(4, start=4.5)]
     assert names(run(heard)) == ["lead-disconnect"]
     assert final(run(heard))[0].onset == pytest.approx(4.5)
+
+
+@pytest.mark.parametrize(("taught", "count"), [(2730.0, 2), (1365.0, 3), (910.0, 3)])
+def test_a_multiple_of_the_taught_tone_takes_one_beep_more(taught: float, count: int) -> None:
+    """In a room's null the taught sounder is heard at its harmonic: that is named too, but at the third beep."""
+    assert names(run(breaths(count - 1), tone=taught)) == []
+    assert names(run(breaths(count), tone=taught)) == ["lead-disconnect"]
+
+
+@pytest.mark.parametrize(("low", "expected"), [(2730.0 / 3, ["lead-disconnect"]), (520.0, ["unknown"])])
+def test_the_fundamental_counts_not_the_harmonic(low: float, expected: list[str]) -> None:
+    """Beeps that come with a third of their tone are that sounder's: one below 800 Hz is no device's, untaught."""
+    harmonics = breaths(8, frequency=3.0 * low)
+    assert names(run([*harmonics, *breaths(8, frequency=low)])) == expected
