@@ -19,6 +19,10 @@ from .spectrum import Complexes, Doubles
 
 BEFORE, BEYOND = 0.45, 0.25
 """Seconds before the coarse start and after the coarse end in which the edges are looked for."""
+UNSURE = 1.6
+"""A faint burst of up to so many SHORT may be a short one whose track began or ended in noise: both fits are tried."""
+FAINT_RATE = 250.0
+"""Energy in a second (tone over noise density) under which it may."""
 GRID = 48
 FINE = 0.5
 """Energy of one step from which an edge lies finer than a step (edge error in steps: about 1 / energy, theory)."""
@@ -150,8 +154,13 @@ def fit_burst(whole: Envelope, begin: float, end: float) -> Burst:
     high = min(end + BEYOND / STEP_SECONDS, whole.first + whole.z.shape[1])
     if energy > LOUD * len(whole.z) and len(whole.z) == 1:
         return _fit_loud(whole.part(int(low), int(high)), begin, end)
-    if (end - begin) * STEP_SECONDS > SHORT:
-        return _reached(whole, _fit_long(whole, begin, end, (low, high)), begin, end)
+    seconds = (end - begin) * STEP_SECONDS
+    if seconds > SHORT:
+        long = _reached(whole, _fit_long(whole, begin, end, (low, high)), begin, end)
+        if seconds > UNSURE * SHORT or rate > FAINT_RATE:
+            return long
+        short = _fit_quiet(whole, (begin, end), (low, high))
+        return short if short.seconds < SHORT * 0.8 and short.evidence > long.evidence else long
     return _reached(whole, _fit_quiet(whole, (begin, end), (low, high)), begin, end)
 
 
