@@ -94,10 +94,11 @@ def breaths(
 
 
 def fundamental(chain: Chain, notes: Sequence[Note]) -> float:
-    """Hz of the chain's sounder: lower than its own tone where half of its beeps came with one that they are harmonics
-    of. notes: all sounds of the tone.
+    """Hz of the chain's sounder: its lowest tone, or one lower still that came with half of its beeps.
+
+    notes: all sounds of the tone.
     """
-    tone = chain.notes[-1].beep.frequency
+    tone = min(note.beep.frequency for note in chain.notes)
     for share in HARMONICS:
         low = [n.beep for n in notes if abs(n.beep.frequency / (tone * share) - 1.0) <= WIDTH]
         with_low = sum(any(b.onset < n.beep.end and n.beep.onset < b.end for b in low) for n in chain.notes)
@@ -222,7 +223,7 @@ def _doubt(profile: Breaths, walk: _Walk, period: float, *, known: bool) -> floa
     flatness = sum(note.beep.character.flatness for note, _ in walk) / len(walk)
     figures = {"duty": length / period, "period": period, "length": length}
     if not known:
-        figures["tone"] = walk[0][0].beep.frequency
+        figures["tone"] = min(note.beep.frequency for note, _ in walk)  # some may be heard at a harmonic
     doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
     return doubts + sum(clash.price(length, period, purity, flatness) for clash in profile.clash)
 

@@ -159,3 +159,11 @@ def test_the_fundamental_counts_not_the_harmonic(low: float, expected: list[str]
     """Beeps that come with a third of their tone are that sounder's: one below 800 Hz is no device's, untaught."""
     harmonics = breaths(8, frequency=3.0 * low)
     assert names(run([*harmonics, *breaths(8, frequency=low)])) == expected
+
+
+def test_the_doubt_of_a_low_tone_holds_when_the_newest_beep_is_a_harmonic() -> None:
+    """Two beeps at 850 Hz and one at 1700 are a sounder of 850 Hz: as late to be named as three at 850."""
+    so_so = Character(neighbours=21.0)
+    for tones, expected in (((850.0, 850.0, 850.0), 0), ((850.0, 850.0, 1700.0), 0), ((1700.0, 1700.0, 1700.0), 1)):
+        heard = [beep(3 + 5 * i, 1.2, tone, character=so_so) for i, tone in enumerate(tones)]
+        assert len(names(run(heard))) == expected
