@@ -73,7 +73,8 @@ class Ears:
         )  # fmt: skip
         self._news = Condition()
         self._blocks: list[tuple[float, npt.NDArray[np.float64]]] = []
-        Thread(target=self._read, daemon=True).start()
+        self._reader = Thread(target=self._read, daemon=True)
+        self._reader.start()
 
     def first_sound(self, since: float, seconds: float) -> float:
         """When the first sound after `since` came (monotonic s); waits for it."""
@@ -93,6 +94,7 @@ class Ears:
         """Stop listening."""
         self._process.kill()
         self._process.wait(timeout=10)
+        self._reader.join(timeout=10)  # it has read the end; only then may the pipe be closed
         assert self._process.stdout is not None
         self._process.stdout.close()
 
