@@ -28,7 +28,8 @@ class Speaking:
         )  # fmt: skip
         self._reports: Queue[dict[str, Any]] = Queue()
         self._answers: Queue[dict[str, Any]] = Queue()
-        Thread(target=self._read, daemon=True).start()
+        self._reader = Thread(target=self._read, daemon=True)
+        self._reader.start()
 
     def report(self, seconds: float) -> dict[str, Any]:
         """The next report."""
@@ -51,6 +52,7 @@ class Speaking:
         """End it, whatever it does."""
         self._process.kill()
         self._process.wait(timeout=10)
+        self._reader.join(timeout=10)
         for pipe in (self._process.stdin, self._process.stdout):
             assert pipe is not None
             pipe.close()
