@@ -30,10 +30,10 @@ def grouped(groups: int, pulses: int, duration: float, period: float | None, fre
 
 
 def lasting(lasted: float, frequency: float) -> str:
-    """A known tone that still sounds: `a tone at 2.73 kHz, the known one, has lasted 13 s: too long for a
+    """A known tone that still sounds: `A tone at 2.73 kHz, the known one, has lasted 13 s: too long for a
     10 s beep`.
     """
-    return f"a tone at {tone(frequency)}, the known one, has lasted {lasted:.0f} s: too long for a 10 s beep"
+    return f"A tone at {tone(frequency)}, the known one, has lasted {lasted:.0f} s: too long for a 10 s beep"
 
 
 def too_long(lasted: float, frequency: float) -> str:
