@@ -54,4 +54,23 @@ class Note:
     at: float
 
 
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """What a way other than the loop's own sound tells one caregiver (see `channels.way`)."""
+
+    numbers: tuple[int, ...]
+    """The alarms that it tells of, most urgent first; never empty."""
+    pattern: str
+    """Of the most urgent one."""
+    priority: Priority
+    title: str
+    """One line."""
+    lines: tuple[str, ...]
+    """What is to be said or shown, in order."""
+    drill: bool
+    """A rehearsal: `lines` and `title` say so too."""
+    to: str
+    """The caregiver's name; "" where none is known."""
+
+
 Action: TypeAlias = Sound | Say | Quiet | Show | Note

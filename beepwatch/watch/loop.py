@@ -14,6 +14,7 @@ from beepwatch.hearing.health import BEHIND
 from beepwatch.records.rows import Kind
 from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action, Note, Show
+from beepwatch.waking.commands import Command, Going
 from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import REASONS, Deafness, Source, Word, technical
@@ -63,7 +64,7 @@ class Watch:
         self._logbook = Logbook(journal, self._timeline, self._clock, source.name, kind)
         self._deafness = Deafness(source, self._clock.ticks())
         self._stopped = False  # a plain value: it is set by a signal handler
-        self._keys: SimpleQueue[float] = SimpleQueue()
+        self._commands: SimpleQueue[Command] = SimpleQueue()
         self._alarms: dict[int, tuple[str, str]] = {}  # when it began, and its pattern
         self._end = 0  # samples of the source so far
         self._deaf_from = 0.0  # stream time
@@ -76,9 +77,13 @@ class Watch:
         """End soon; may be called by a signal handler."""
         self._stopped = True
 
+    def command(self, command: Command) -> None:
+        """A person tells something; may be called from any thread, and returns at once."""
+        self._commands.put(command)
+
     def press(self) -> None:
-        """A person says "I am going"; may be called from another thread."""
-        self._keys.put(self._clock.ticks())
+        """A key was pressed at the terminal: "I am going"; may be called from another thread."""
+        self.command(Going(by="", via="keyboard"))
 
     def run(self) -> Summary:
         """Listen. Whatever fails meanwhile is told, logged and tried again."""
@@ -194,8 +199,10 @@ class Watch:
         self._console.refresh(now, hearing=self._deafness.now is None)
 
     def _answers(self, now: float) -> None:
-        while not self._keys.empty():
-            self._keys.get()
+        while not self._commands.empty():
+            command = self._commands.get()
+            if not isinstance(command, Going):
+                continue
             actions = self._waker.acknowledge(now)
             if actions:
                 self._say("Answered: somebody is going.")
