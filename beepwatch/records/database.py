@@ -28,6 +28,11 @@ ADVICE = {
 """What to do for each primary result code of SQLite (sqlite.org/rescode.html) that a household can meet."""
 
 
+PRAGMAS = ("foreign_keys = ON", "journal_mode = WAL", "synchronous = FULL", "fullfsync = ON", "secure_delete = ON")
+"""Of a writer. WAL lets others read while we write; synchronous=FULL brings each commit to the disk before it returns;
+secure_delete overwrites what is deleted with zeros."""
+
+
 @contextmanager
 def plainly(path: Path) -> Iterator[None]:
     """Tell any error of SQLite or of the file system inside the block as a RecordsError of one line."""
@@ -55,13 +60,12 @@ def open_to_write(path: Path, timeout: float, create: bool = True) -> sqlite3.Co
     """The history file, brought up to date, for its writer.
 
     timeout: seconds to wait for another program's lock. create: make the file where there is none.
-    WAL lets others read while we write; synchronous=FULL brings each commit to the disk before it returns.
     Raises RecordsError.
     """
     with plainly(path):
         connection = _connect(path, "rwc" if create else "rw", timeout)
         try:
-            for pragma in ("foreign_keys = ON", "journal_mode = WAL", "synchronous = FULL", "fullfsync = ON"):
+            for pragma in PRAGMAS:
                 connection.execute(f"PRAGMA {pragma}")
             migrate(connection)
         except BaseException:

@@ -5,59 +5,35 @@ all that waits is written in one transaction as soon as writing works again. Wha
 span reaches, how an alarm stands) waits once, so that a full disk all night costs little memory.
 """
 
-import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
-from typing import TypeAlias
 
-from beepwatch.errors import RecordsError
-from beepwatch.events import Alarm, Beep
+from beepwatch.events import Alarm, Beep, Priority
+from beepwatch.records.entries import (
+    About,
+    Attempt,
+    CareEvent,
+    CareKind,
+    Clip,
+    Finding,
+    PauseEnd,
+    Purpose,
+    TechnicalKind,
+)
 from beepwatch.records.rows import Change, Kind, NoteKind, one_of, stored
-from beepwatch.records.store import Store
+from beepwatch.records.waiting import LIMIT, RETRY, Waiting
 
-RETRY = 2.0
-"""Seconds between attempts while writing fails: judgement; each may wait for a lock (`store.WAIT`)."""
-LIMIT = 10_000
-"""Entries that may wait: judgement; a few MB, and far more than a week of alarms."""
-
-MISTAKES = (TypeError, ValueError, OverflowError)
-"""What Python raises for a value that no column can hold: trying again cannot help."""
-
-Write: TypeAlias = Callable[[Store], None]
+__all__ = ["LIMIT", "RETRY", "Journal"]
 
 
-@dataclass(frozen=True, slots=True)
-class _Entry:
-    write: Write
-    replaces: tuple[str, int] | None = None
-    """A waiting entry of the same mark is out of date and makes room for this one."""
-    evidence: bool = False
-    """Beeps: the first to go when memory is short."""
-
-
-class Journal:
+class Journal(Waiting):
     """A `Store` whose calls, once listening has begun, neither fail nor wait long. For one thread.
 
-    clock: seconds that only go forward. Alarm ids are the journal's own: an alarm has one before it is
-    written. A time without a zone or an unknown kind raises ValueError at once, as in `Store`.
+    Ids of alarms, technical alarms, pauses, care and clips are the journal's own: each has one before it is written
+    (`row` tells the file's; `adopt` takes up one of an earlier run). A time without a zone or an unknown kind raises
+    ValueError at once, as in `Store`.
     """
-
-    def __init__(self, store: Store, clock: Callable[[], float] = time.monotonic, limit: int = LIMIT) -> None:
-        self.fault: str | None = None
-        """Why entries wait, in one line; None while all is written."""
-        self.dropped = 0
-        """Entries given up: `limit` of them waited (beeps go before all else), or no column could hold a value."""
-        self._store, self._clock, self._limit = store, clock, limit
-        self._waiting: list[_Entry] = []
-        self._alarms = 0
-        self._ids: dict[int, int] = {}
-        self._next_try = -float("inf")
-
-    @property
-    def pending(self) -> int:
-        """How many entries wait in memory."""
-        return len(self._waiting)
 
     def begin_listening(self, source: str, kind: Kind, began: datetime) -> int:
         """As `Store.begin_listening`; raises RecordsError: at the start a person is there to read it."""
@@ -69,7 +45,7 @@ class Journal:
         """As `Store.extend_listening`."""
         stored(until)
         if kept := tuple(beeps):
-            self._keep(_Entry(lambda store: store.add_beeps(span, kept), evidence=True))
+            self._put(lambda store: store.add_beeps(span, kept), evidence=True)
         self._put(lambda store: store.extend_listening(span, until, lost_seconds), ("extended", span))
 
     def gap(self, span: int, began: datetime, ended: datetime, reason: str) -> None:
@@ -82,91 +58,116 @@ class Journal:
         stored(ended)
         self._put(lambda store: store.end_listening(span, ended))
 
-    def raise_alarm(self, span: int, alarm: Alarm, began: datetime, raised: datetime) -> int:
+    def margin(self, span: int, at: datetime, margin: float | None) -> None:
+        """As `Store.margin`."""
+        stored(at)
+        self._put(lambda store: store.margin(span, at, margin), evidence=True)
+
+    def in_force(self, span: int | None, at: datetime, settings: str) -> None:
+        """As `Store.in_force`."""
+        stored(at)
+        self._put(lambda store: store.in_force(span, at, settings))
+
+    # ---------------------------------------------------------------- alarms
+
+    def raise_alarm(self, span: int, alarm: Alarm, began: datetime, raised: datetime, drill: bool = False) -> int:
         """As `Store.raise_alarm`, but the id returned is the journal's own."""
         stored(began), stored(raised)
-        self._alarms += 1
-        mine = self._alarms
-
-        def write(store: Store) -> None:
-            self._ids[mine] = store.raise_alarm(span, alarm, began, raised)
-
-        self._put(write)
-        return mine
+        return self._new("alarm", lambda store: store.raise_alarm(span, alarm, began, raised, drill))
 
     def change_alarm(self, alarm_id: int, alarm: Alarm, at: datetime, kind: Change = "changed") -> None:
         """As `Store.change_alarm`."""
         stored(at), one_of(kind, Change)
         mark = ("changed", alarm_id) if kind == "changed" else None
-        self._about(alarm_id, lambda store, known: store.change_alarm(known, alarm, at, kind), mark)
+        self._about("alarm", alarm_id, lambda store, row: store.change_alarm(row, alarm, at, kind), mark)
 
     def end_alarm(self, alarm_id: int, alarm: Alarm, ended: datetime) -> None:
         """As `Store.end_alarm`."""
         stored(ended)
-        self._about(alarm_id, lambda store, known: store.end_alarm(known, alarm, ended))
+        self._about("alarm", alarm_id, lambda store, row: store.end_alarm(row, alarm, ended))
 
-    def note(self, alarm_id: int, kind: NoteKind, at: datetime, after: float | None = None) -> None:
+    def note(
+        self,
+        alarm_id: int,
+        kind: NoteKind,
+        at: datetime,
+        after: float | None = None,
+        *,
+        who: str | None = None,
+        way: str | None = None,
+    ) -> None:
         """As `Store.note`."""
         stored(at), one_of(kind, NoteKind)
-        self._about(alarm_id, lambda store, known: store.note(known, kind, at, after))
+        self._about("alarm", alarm_id, lambda store, row: store.note(row, kind, at, after, who=who, way=way))
 
-    def flush(self) -> bool:
-        """Try now to write all that waits, in one transaction; return whether nothing waits any more."""
-        try:
-            if self.fault is not None:
-                self._store.reopen()
-            while not self._write_all():
-                self.dropped += 1
-        except RecordsError as error:
-            self.fault = str(error)
-            self._next_try = self._clock() + RETRY
-            return False
-        self._waiting.clear()
-        self.fault, self._next_try = None, -float("inf")
-        return True
+    def tried(self, about: About, about_id: int, at: datetime, attempt: Attempt) -> None:
+        """As `Store.tried`."""
+        stored(at), one_of(about, About)
+        self._about(about, about_id, lambda store, row: store.tried(about, row, at, attempt))
 
-    def close(self) -> bool:
-        """Try a last time and let go of the file; return whether all was written."""
-        done = self.flush()
-        self._store.close()
-        return done
+    def found(self, alarm_id: int, what: Finding, at: datetime, who: str | None = None) -> None:
+        """As `Store.found`."""
+        stored(at), one_of(what, Finding)
+        self._about("alarm", alarm_id, lambda store, row: store.found(row, what, at, who))
 
-    def _write_all(self) -> bool:
-        """One transaction; False if an entry can never be written: it is taken out, so as not to block the rest."""
-        at = 0
-        try:
-            with self._store.together():
-                for at, entry in enumerate(self._waiting):  # noqa: B007 - the one that failed
-                    entry.write(self._store)
-        except MISTAKES:
-            del self._waiting[at]
-            return False
-        return True
+    def write_note(self, about: About, about_id: int, at: datetime, note: str, who: str | None = None) -> None:
+        """As `Store.write_note`."""
+        stored(at), one_of(about, About)
+        self._about(about, about_id, lambda store, row: store.write_note(about, row, at, note, who))
 
-    def _about(
-        self, alarm_id: int, write: Callable[[Store, int], None], replaces: tuple[str, int] | None = None
+    def clip(self, alarm_id: int, clip: Clip) -> None:
+        """As `Store.clip`."""
+        stored(clip.began)
+        self._about("alarm", alarm_id, lambda store, row: store.clip(row, clip))
+
+    # ---------------------------------------------------------------- technical alarms, pauses, care
+
+    def raise_technical(
+        self, span: int | None, cause: str, priority: Priority, *, began: datetime, raised: datetime, why: str = ""
+    ) -> int:
+        """As `Store.raise_technical`, but the id returned is the journal's own."""
+        stored(began), stored(raised), one_of(priority, Priority)
+        return self._new(
+            "technical",
+            lambda store: store.raise_technical(span, cause, priority, began=began, raised=raised, why=why),
+        )
+
+    def note_technical(
+        self,
+        technical_id: int,
+        kind: TechnicalKind,
+        at: datetime,
+        after: float | None = None,
+        *,
+        who: str | None = None,
+        way: str | None = None,
+        detail: str | None = None,
     ) -> None:
-        """An entry about an alarm, whose id in the file is known only once the alarm has been written."""
+        """As `Store.note_technical`."""
+        stored(at), one_of(kind, TechnicalKind)
+        self._about(
+            "technical",
+            technical_id,
+            lambda store, row: store.note_technical(row, kind, at, after, who=who, way=way, detail=detail),
+        )
 
-        def once_known(store: Store) -> None:
-            if alarm_id in self._ids:
-                write(store, self._ids[alarm_id])
+    def pause(
+        self, span: int | None, purpose: Purpose, began: datetime, planned: datetime, who: str | None = None
+    ) -> int:
+        """As `Store.pause`, but the id returned is the journal's own."""
+        stored(began), stored(planned), one_of(purpose, Purpose)
+        return self._new("pause", lambda store: store.pause(span, purpose, began, planned, who))
 
-        self._put(once_known, replaces)
+    def end_pause(self, pause_id: int, ended: datetime, how: PauseEnd = "due") -> None:
+        """As `Store.end_pause`."""
+        stored(ended), one_of(how, PauseEnd)
+        self._about("pause", pause_id, lambda store, row: store.end_pause(row, ended, how))
 
-    def _put(self, write: Write, replaces: tuple[str, int] | None = None) -> None:
-        self._keep(_Entry(write, replaces))
-        if self._clock() >= self._next_try:
-            self.flush()
+    def care(self, event: CareEvent) -> int:
+        """As `Store.care`, but the id returned, and the alarm that it names, are the journal's own."""
+        stored(event.at), one_of(event.kind, CareKind)
+        return self._new("care", lambda store: store.care(self._of_the_file(event)))
 
-    def _keep(self, entry: _Entry) -> None:
-        if entry.replaces is not None:
-            self._waiting = [kept for kept in self._waiting if kept.replaces != entry.replaces]
-        if len(self._waiting) < self._limit:
-            self._waiting.append(entry)
-            return
-        self.dropped += 1
-        oldest = next((i for i, kept in enumerate(self._waiting) if kept.evidence), None)
-        if oldest is not None:
-            del self._waiting[oldest]
-            self._waiting.append(entry)
+    def _of_the_file(self, event: CareEvent) -> CareEvent:
+        alarm = None if event.alarm is None else self.row("alarm", event.alarm)
+        return replace(event, alarm=alarm)

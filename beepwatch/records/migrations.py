@@ -1,8 +1,9 @@
 """The shape of the history file, one numbered step a change: one function, one transaction, one recorded row.
 
-Steps are never edited once released: a new shape is a new step at the end of `STEPS`. Everything but
-`heartbeat` is append-only, and the file itself refuses to change or delete a row: what happened stays as it
-was written, and a correction is a new row. `state.id` gives the order in which things became known.
+Steps are never edited once released: a new shape is a new step at the end of `STEPS`. Everything is append-only but
+`heartbeat` and `margin_open`, which hold what is under way, and `payload`, which may be deleted: the file itself
+refuses to change or delete a row, and what happened stays as it was written; a correction is a new row. `link.id`
+gives the order in which things were written. A new append-only table goes into `chain.CHAINED`, too.
 """
 
 import sqlite3
@@ -11,6 +12,8 @@ from datetime import UTC, datetime
 from typing import TypeAlias
 
 from beepwatch.errors import RecordsError
+from beepwatch.records.chain import append_only
+from beepwatch.records.third import third
 
 Step: TypeAlias = Callable[[sqlite3.Connection], None]
 
@@ -82,16 +85,7 @@ def second(connection: sqlite3.Connection) -> None:
     append_only(connection, "beep")
 
 
-def append_only(connection: sqlite3.Connection, table: str) -> None:
-    """Let the file itself refuse to change or delete a row of `table`."""
-    for action in ("UPDATE", "DELETE"):
-        connection.execute(
-            f"CREATE TRIGGER {table}_refuses_{action.lower()} BEFORE {action} ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, 'the history is append-only'); END"
-        )
-
-
-STEPS: tuple[Step, ...] = (first, second)
+STEPS: tuple[Step, ...] = (first, second, third)
 
 
 def version(connection: sqlite3.Connection) -> int:

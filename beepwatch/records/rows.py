@@ -69,6 +69,12 @@ class LoggedAlarm:
     """Seconds from `raised` until somebody answered; None if nobody did."""
     stopped_after: float | None
     """Seconds from `raised` until the beeping was said to have stopped unanswered; None if it was not."""
+    drill: bool = False
+    """Whether it was a rehearsal."""
+    answered_by: str | None = None
+    """Who answered, as far as known."""
+    answered_way: str | None = None
+    """By what: "key", "page", "bedside", ..."""
 
     @property
     def lasted(self) -> float:
@@ -108,6 +114,11 @@ def restored(text: str, offset: int) -> datetime:
 def plain(text: str) -> str:
     """Text that SQLite can hold: bytes of a file name that are no UTF-8 become escapes."""
     return str(text).encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def text(value: str | None) -> str | None:
+    """As `plain`; None stays None."""
+    return None if value is None else plain(value)
 
 
 def number(value: float | None) -> float | None:

@@ -5,21 +5,20 @@ written waits in memory and is tried again.
 """
 
 import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from sqlite3 import Error as SqliteError
 
 from platformdirs import user_data_path
 
 from beepwatch.errors import RecordsError
 from beepwatch.events import Alarm, Beep
-from beepwatch.records.database import FILE, open_to_write, plainly
-from beepwatch.records.rows import SNAPSHOT, Change, Kind, NoteKind, number, one_of, plain, snapshot, stored
+from beepwatch.records.family import FamilyWriter
+from beepwatch.records.night import NightWriter
+from beepwatch.records.rows import SNAPSHOT, Change, Kind, NoteKind, number, one_of, plain, snapshot, stored, text
+from beepwatch.records.writer import WAIT, pair
 
-WAIT = 1.0
-"""Seconds to wait for another program's lock: judgement; short beside the sound that `watch` can queue."""
+__all__ = ["WAIT", "Store", "data_folder", "default_folder"]
 
 
 def data_folder(chosen: Path | None = None) -> Path:
@@ -45,19 +44,12 @@ def default_folder() -> Path:
     return user_data_path("beepwatch", appauthor=False)
 
 
-class Store:
+class Store(NightWriter, FamilyWriter):
     """The writer of one history file, for one thread. Every method raises RecordsError if it could not write.
 
-    Times are aware datetimes in the household's own zone; a time without a zone raises ValueError.
+    Times are aware datetimes in the household's own zone; a time without a zone raises ValueError. Listening spans and
+    alarms are here; `NightWriter` has what else a night brings, `FamilyWriter` what people enter.
     """
-
-    def __init__(self, folder: Path, timeout: float = WAIT) -> None:
-        """Open or make `history.sqlite3` in `folder` (which exists) and bring it up to date."""
-        self.path = folder / FILE
-        self._timeout = timeout
-        self._within = False
-        self._connection = open_to_write(self.path, timeout)
-        self._identity = self._identify()
 
     def begin_listening(self, source: str, kind: Kind, began: datetime) -> int:
         """Open a listening span; return its id. source: the microphone's name or the recording's path.
@@ -65,11 +57,9 @@ class Store:
         A span that a crash left open needs no care: it ends at its last extension and has no end of its own.
         """
         with self.together():
-            span = self._insert(
-                "INSERT INTO span (kind, source, began, began_offset) VALUES (?, ?, ?, ?)",
-                one_of(kind, Kind), plain(source), *stored(began),
-            )  # fmt: skip
-            self._insert("INSERT INTO heartbeat VALUES (?, ?, ?, 0)", span, *stored(began))
+            self._seal_old_spans()
+            span = self._add("span", {"kind": one_of(kind, Kind), "source": plain(source), **pair("began", began)})
+            self._connection.execute("INSERT INTO heartbeat VALUES (?, ?, ?, 0)", (span, *stored(began)))
         return span
 
     def extend_listening(
@@ -88,82 +78,69 @@ class Store:
         """Keep beeps as evidence without saying how far the span reaches."""
         with self.together():
             for beep in beeps:
-                self._beep(span, beep)
+                held = ("onset", "duration", "frequency", "level", "snr")
+                self._add("beep", {"span": span, **{name: number(getattr(beep, name)) for name in held}})
 
     def gap(self, span: int, began: datetime, ended: datetime, reason: str) -> None:
         """Say that nothing was heard from `began` to `ended`; before the span is extended past it."""
-        with self.together():
-            self._insert(
-                "INSERT INTO gap (span, began, began_offset, ended, ended_offset, reason) "
-                "VALUES (?, ?, ?, ?, ?, ?)",
-                span, *stored(began), *stored(ended), plain(reason),
-            )  # fmt: skip
+        self._add("gap", {"span": span, **pair("began", began), **pair("ended", ended), "reason": plain(reason)})
 
     def end_listening(self, span: int, ended: datetime) -> None:
         """Close a span that a person ended (or whose recording is over); saying it again does no harm."""
         with self.together():
-            self._insert("INSERT OR IGNORE INTO span_end VALUES (?, ?, ?)", span, *stored(ended))
+            known = self._connection.execute("SELECT 1 FROM span_end WHERE span = ?", (span,)).fetchone()
             self._beat(span, ended, None)
+            if known is None:
+                self._add("span_end", {"span": span, **pair("ended", ended)})
+                self._seal(span)
 
-    def raise_alarm(self, span: int, alarm: Alarm, began: datetime, raised: datetime) -> int:
-        """Write a new alarm; return its id. began: onset of its first beep; raised: when it was told."""
+    def raise_alarm(self, span: int, alarm: Alarm, began: datetime, raised: datetime, drill: bool = False) -> int:
+        """Write a new alarm; return its id. began: onset of its first beep; raised: when it was told.
+
+        drill: it is a rehearsal's, and marked so wherever it is shown.
+        """
         with self.together():
-            written = self._insert(
-                "INSERT INTO alarm (span, number, began, began_offset) VALUES (?, ?, ?, ?)",
-                span, int(alarm.number), *stored(began),
-            )  # fmt: skip
+            written = self._add(
+                "alarm",
+                {"span": span, "number": int(alarm.number), **pair("began", began), "drill": 1 if drill else None},
+            )
             self._state(written, "raised", raised, alarm)
         return written
 
     def change_alarm(self, alarm_id: int, alarm: Alarm, at: datetime, kind: Change = "changed") -> None:
         """Write an alarm as it stands: new beeps or better figures ("changed"), a new name ("renamed")."""
-        with self.together():
-            self._state(alarm_id, one_of(kind, Change), at, alarm)
+        self._state(alarm_id, one_of(kind, Change), at, alarm)
 
     def end_alarm(self, alarm_id: int, alarm: Alarm, ended: datetime) -> None:
         """Write that an alarm is over; ended: the end of its last beep."""
-        with self.together():
-            self._state(alarm_id, "ended", ended, alarm)
+        self._state(alarm_id, "ended", ended, alarm)
 
-    def note(self, alarm_id: int, kind: NoteKind, at: datetime, after: float | None = None) -> None:
+    def note(
+        self,
+        alarm_id: int,
+        kind: NoteKind,
+        at: datetime,
+        after: float | None = None,
+        *,
+        who: str | None = None,
+        way: str | None = None,
+    ) -> None:
         """Write that somebody was woken, that somebody answered, or that the beeping stopped unanswered.
 
         after: seconds since the alarm was raised by a clock that is never set; None takes the wall clock's.
+        who: the person, as far as known; way: by what ("key", "page", "bedside", "hub", ...).
         """
-        with self.together():
-            self._insert(
-                "INSERT INTO state (alarm, kind, at, at_offset, after) VALUES (?, ?, ?, ?, ?)",
-                alarm_id, one_of(kind, NoteKind), *stored(at), number(after),
-            )  # fmt: skip
+        self._add(
+            "state",
+            {
+                "alarm": alarm_id, "kind": one_of(kind, NoteKind), **pair("at", at), "after": number(after),
+                "who": text(who), "way": text(way),
+            },
+        )  # fmt: skip
 
-    @contextmanager
-    def together(self) -> Iterator[None]:
-        """Make all writes inside the block one transaction: all of them are kept or none is."""
-        if self._within:
-            yield
-            return
-        with plainly(self.path):
-            self._still_there()
-            self._connection.execute("BEGIN IMMEDIATE")
-            self._within = True
-            try:
-                yield
-                self._connection.execute("COMMIT")
-            except BaseException:
-                self._undo()
-                raise
-            finally:
-                self._within = False
-
-    def reopen(self) -> None:
-        """Open the same file again, as is needed after a disk was away."""
-        self._connection.close()
-        self._connection = open_to_write(self.path, self._timeout, create=False)
-        self._identity = self._identify()
-
-    def close(self) -> None:
-        """Let go of the file. Open spans stay open: end them first."""
-        self._connection.close()
+    def _state(self, alarm_id: int, kind: str, at: datetime, alarm: Alarm) -> None:
+        held = dict(zip(SNAPSHOT.split(", "), snapshot(alarm), strict=True))
+        self._add("state", {"alarm": alarm_id, "kind": kind, **pair("at", at), **held})
 
     def _beat(self, span: int, until: datetime, lost: float | None) -> None:
         done = self._connection.execute(
@@ -173,34 +150,17 @@ class Store:
         if done.rowcount != 1:
             raise RecordsError(f"there is no listening span {span} to extend")
 
-    def _state(self, alarm_id: int, kind: str, at: datetime, alarm: Alarm) -> None:
-        self._insert(
-            f"INSERT INTO state (alarm, kind, at, at_offset, {SNAPSHOT}) "  # noqa: S608 - our own column names
-            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            alarm_id, kind, *stored(at), *snapshot(alarm),
-        )  # fmt: skip
+    def _seal_old_spans(self) -> None:
+        """What the spans that a crash left open came to."""
+        for (span,) in self._connection.execute(
+            "SELECT id FROM span WHERE NOT EXISTS (SELECT 1 FROM reach WHERE reach.span = span.id)"
+        ).fetchall():
+            self._seal(span)
 
-    def _beep(self, span: int, beep: Beep) -> None:
-        self._insert(
-            "INSERT INTO beep (span, onset, duration, frequency, level, snr) VALUES (?, ?, ?, ?, ?, ?)",
-            span, *map(number, (beep.onset, beep.duration, beep.frequency, beep.level, beep.snr)),
-        )  # fmt: skip
-
-    def _insert(self, statement: str, *values: str | float | None) -> int:
-        return self._connection.execute(statement, values).lastrowid or 0
-
-    def _undo(self) -> None:
-        """Roll back. Where even that fails, the next BEGIN fails too: told, and nothing half written."""
-        if self._connection.in_transaction:
-            with suppress(SqliteError):
-                self._connection.execute("ROLLBACK")
-
-    def _identify(self) -> tuple[int, int]:
-        with plainly(self.path):
-            status = self.path.stat()
-        return status.st_dev, status.st_ino
-
-    def _still_there(self) -> None:
-        """Refuse a file that was deleted or replaced: the system would let us write into nowhere."""
-        if not self.path.exists() or self._identify() != self._identity:
-            raise RecordsError("it was moved or deleted: put it back, or start beepwatch again")
+    def _seal(self, span: int) -> None:
+        """Write down how far a span came, and the margins of its last minutes."""
+        until, offset, lost = self._connection.execute(
+            "SELECT until, until_offset, lost FROM heartbeat WHERE span = ?", (span,)
+        ).fetchone()
+        self._add("reach", {"span": span, "until": until, "until_offset": offset, "lost": lost})
+        self._fold_margins(span)

@@ -34,7 +34,7 @@ def test_each_step_is_recorded_once_by_number_and_name(empty: sqlite3.Connection
     for _ in range(2):
         migrate(empty)
         found = [tuple(row) for row in empty.execute("SELECT number, name FROM migration")]
-        assert found == [(1, "first"), (2, "second")]
+        assert found == [(1, "first"), (2, "second"), (3, "third")]
     assert version(empty) == len(STEPS)
 
 
@@ -88,7 +88,7 @@ def test_a_file_of_a_newer_program_says_to_update(
     """Neither written nor read: what it means is not known."""
     migrate(empty)
     empty.execute("INSERT INTO migration VALUES (9, 'ninth', '2031-01-01')")
-    with pytest.raises(RecordsError, match=r"newer beepwatch \(history version 9, this one knows 2\): update"):
+    with pytest.raises(RecordsError, match=r"newer beepwatch \(history version 9, this one knows 3\): update"):
         opening(tmp_path)
 
 
