@@ -46,6 +46,16 @@ class _Entry:
         return (*urgency(alarm.pattern, alarm.priority), self.state is not State.SOUNDING, alarm.number)
 
 
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one alarm stands, for screens that show more than the one text of `Show`."""
+
+    alarm: Alarm
+    state: State
+    title: str
+    lines: tuple[str, ...]
+
+
 class Escalation:
     """Decides who is woken by what. Time is an argument: any clock that does not run backwards, in seconds.
 
@@ -103,6 +113,14 @@ class Escalation:
     def sounding(self) -> bool:
         """Is anybody being woken?"""
         return bool(self._orders)
+
+    @property
+    def standing(self) -> tuple[Standing, ...]:
+        """Every alarm that is not over, most urgent first, with its title and lines."""
+        entries = sorted(self._entries.values(), key=lambda entry: (entry.state not in LOUD, entry.rank))
+        return tuple(
+            Standing(one.alarm, one.state, self._messages.title(self._pattern(one)), self._lines(one)) for one in entries
+        )
 
     def _begin(self, alarm: Alarm) -> _Entry:
         """The first entry of an alarm."""

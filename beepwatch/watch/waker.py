@@ -13,7 +13,7 @@ from beepwatch.channels.speaker import Failed, SpeakerReport, Started
 from beepwatch.channels.voice import Voice
 from beepwatch.events import AlarmEvent, Raised
 from beepwatch.waking.actions import Action, Note, Show
-from beepwatch.waking.escalation import Escalation
+from beepwatch.waking.escalation import Escalation, Standing
 from beepwatch.waking.messages import Messages
 from beepwatch.waking.table import urgency, wakes
 
@@ -45,6 +45,10 @@ class Wakes(Protocol):
     @property
     def busy(self) -> bool:
         """Whether something is still to be played before a recording's end is the end."""
+
+    @property
+    def standing(self) -> tuple[Standing, ...]:
+        """How each alarm that is not over stands; empty where none is kept."""
 
     def hear(self, event: AlarmEvent, now: float) -> list[Action]:
         """Take one word of the recogniser."""
@@ -82,6 +86,11 @@ class Waker:
         self._voice = voice
         self._escalation = Escalation(messages)
 
+    @property
+    def standing(self) -> tuple[Standing, ...]:
+        """See `Wakes`."""
+        return self._escalation.standing
+
     def hear(self, event: AlarmEvent, now: float) -> list[Action]:
         """See `Wakes`."""
         return self._perform(self._escalation.hear(event, now))
@@ -116,6 +125,8 @@ class Waker:
 
 class Preview:
     """Plays for each alarm, once, what would wake somebody: tone, then message; the most urgent one first."""
+
+    standing: tuple[Standing, ...] = ()
 
     def __init__(
         self,

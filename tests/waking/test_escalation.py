@@ -249,3 +249,16 @@ def test_a_night() -> None:
         (3, "acknowledged", 20200.0),
     ]
     assert "Sam" in Messages(person="Sam").lines("lead-disconnect")[0]
+
+
+def test_standing_tells_each_alarm_for_a_screen_of_its_own() -> None:
+    """Those that wake come first; an answered one stays, as answered, until it is over."""
+    core = Escalation()
+    core.hear(Raised(30, alarm(1, "unknown")), 30.0)
+    core.hear(Raised(31, alarm(2, "lead-disconnect")), 31.0)
+    assert [(one.alarm.number, one.state.name) for one in core.standing] == [(2, "SOUNDING"), (1, "SHOWN")]
+    assert core.standing[0].lines == Messages().lines("lead-disconnect")
+    core.acknowledge(40.0)
+    assert {one.alarm.number: one.state.name for one in core.standing} == {1: "SHOWN", 2: "ACKNOWLEDGED"}
+    core.hear(Ended(50, alarm(2, "lead-disconnect")), 50.0)
+    assert [one.alarm.number for one in core.standing] == [1]
