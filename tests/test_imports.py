@@ -15,7 +15,7 @@ ORDER = [
     "patterns",
     "recognizer",
     "waking",
-    "synthesis sources channels records settings",
+    "synthesis sources channels records settings board",
     "page bedroom",
     "watch",
     "cli __init__ __main__",

@@ -119,7 +119,8 @@ class Escalation:
         """Every alarm that is not over, most urgent first, with its title and lines."""
         entries = sorted(self._entries.values(), key=lambda entry: (entry.state not in LOUD, entry.rank))
         return tuple(
-            Standing(one.alarm, one.state, self._messages.title(self._pattern(one)), self._lines(one)) for one in entries
+            Standing(one.alarm, one.state, self._messages.title(self._pattern(one)), self._lines(one))
+            for one in entries
         )
 
     def _begin(self, alarm: Alarm) -> _Entry:

@@ -20,6 +20,7 @@ from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import REASONS, Deafness, Source, Word, technical
 from beepwatch.watch.ears import Ears, Listens, level, silent
 from beepwatch.watch.logbook import Logbook, Writes
+from beepwatch.watch.posting import Posting
 from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock, Timeline
 from beepwatch.watch.waker import Wakes
@@ -50,9 +51,11 @@ class Watch:
         clock: Clock | None = None,
         length: float = 0.0,
         changes: Changes | None = None,
+        posting: Posting | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
+        posting: how it stands is put up there, for others to read.
         changes: the settings, looked after while it listens.
         length: s of a recording that is not played in real time (see `Timeline`).
         """
@@ -71,6 +74,7 @@ class Watch:
         self._technical = 0  # number of the last technical alarm: below 0, apart from the recogniser's
         self._told: dict[str, tuple[str, float]] = {}
         self._changes = changes
+        self._posting = posting
         self._alive = self._clock.ticks()
 
     def stop(self) -> None:
@@ -136,7 +140,10 @@ class Watch:
             LOG.error("the recogniser failed", exc_info=self._ears.error)
         now = self._clock.ticks()
         late = block.arrived is not None and now - block.arrived > BEHIND
-        self._deafness.understood(now, well=self._ears.fault is None and not late)
+        well = self._ears.fault is None and not late
+        self._deafness.understood(now, well=well)
+        if well and self._posting is not None:
+            self._posting.heard(self._timeline.wall_of_ticks(now))
 
     def _take(self, events: list[Event], wake: bool = True) -> None:
         for event in events:
@@ -153,6 +160,7 @@ class Watch:
         actions: list[Action] = []
         if wake and not (self._changes is not None and self._changes.quiet(event)):
             self._guarded(lambda: actions.extend(self._waker.hear(event, self._clock.ticks())))
+            self._guarded(self._post)
         self._guarded(lambda: self._tell_alarm(event))
         self._guarded(lambda: self._logbook.alarm(event))
         self._guarded(lambda: self._carry_out(actions, bell=not isinstance(event, Ended)))
@@ -197,6 +205,7 @@ class Watch:
             self._alive = now
             self._say("I listen.")
         self._console.refresh(now, hearing=self._deafness.now is None)
+        self._post()
 
     def _answers(self, now: float) -> None:
         while not self._commands.empty():
@@ -205,8 +214,28 @@ class Watch:
                 continue
             actions = self._waker.acknowledge(now)
             if actions:
-                self._say("Answered: somebody is going.")
+                self._say(f"Answered: {command.by or 'somebody'} is going.")
+                self._note_going(actions, command, now)
             self._carry_out(actions)
+
+    def _note_going(self, actions: list[Action], command: Going, now: float) -> None:
+        numbers = [one.number for one in actions if isinstance(one, Note) and one.kind == "acknowledged"]
+        if self._posting is not None:
+            self._posting.going(numbers, command.by, self._timeline.wall_of_ticks(now))
+
+    def _post(self) -> None:
+        """Put up how it stands."""
+        if self._posting is None:
+            return
+        now, deaf = self._clock.ticks(), self._deafness.now
+        standing = [(one, self._timeline.wall(one.alarm.onset)) for one in self._waker.standing]
+        self._posting.look(
+            now,
+            self._timeline.wall_of_ticks(now),
+            standing,
+            hearing="listening" if deaf is None else "deaf",
+            why="" if deaf is None else REASONS[deaf.cause],
+        )
 
     def _reports(self) -> None:
         for report in self._waker.reports():
@@ -256,6 +285,8 @@ class Watch:
 
     def _finish(self) -> Summary:
         heard = self._end / self._source.rate
+        if self._posting is not None:
+            self._posting.ended(self._timeline.wall_of_ticks(self._clock.ticks()))
         self._console.close()
         self._guarded(self._reports)
         clean = self._waker.close()
