@@ -1,21 +1,20 @@
 """Can the room be heard at all? Not hearing is a technical alarm condition (IEC 60601-1-8, quoted). Pure.
 
-no-sound          no block came from the microphone
-digital-silence   every sample was exactly zero, which no microphone in a room gives
-not-understood    blocks came, but the recogniser failed on them or was over 3 s behind
+The causes and what follows from them are in `technical.TABLE`; here is kept since when each one holds.
 """
 
+from collections import deque
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
-Cause: TypeAlias = Literal["no-sound", "digital-silence", "not-understood"]
+from beepwatch.hearing.technical import TOLD, Cause
 
-TOLD = 5.0
-"""s without hearing until it is told on the screen and kept as a gap in the history (judgement)."""
-SOUNDED = 10.0
-"""s without hearing until somebody is woken for it (judgement)."""
-BEHIND = 3.0
-"""s that a block may be old when the recogniser has it (judgement: alarms are told too late by then)."""
+EACH_LOSS = 6.0
+"""s within which the next loss has to come for both to be one trouble; also s without one until it is over (judgement).
+The frames are counted in slots of 2 s (see `sources/pace.py`), so steady losses come at most each 4 s."""
+SHARE = 0.15
+"""Of the sound that may be lost on its way: with 15 % gone two of three beeps of 1.2 s can still be whole (judgement)."""
+PIECES = 3
+"""Losses in a row that are no longer a cough (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +30,36 @@ class Health:
     """Keeps when the room was last heard; every time is given, in seconds of a clock that is never set."""
 
     def __init__(self, now: float) -> None:
-        self._arrived = self._sounded = now
+        self._arrived = self._sounded = self._fresh = self._right = now
+        self._wrong: float | None = None
         self._failing: float | None = None
+        self._hung = False
+        self._losses: deque[tuple[float, float]] = deque(maxlen=512)
 
-    def arrived(self, now: float, silent: bool) -> None:
-        """A block came at `now`; `silent`: all of its samples were exactly zero."""
+    def arrived(self, now: float, silent: bool, repeated: bool = False) -> None:
+        """A block came at `now`; silent: all of its samples were exactly zero; repeated: they had come before."""
         self._arrived = now
         if not silent:
             self._sounded = now
+        if not repeated:
+            self._fresh = now
+
+    def lost(self, now: float, seconds: float) -> None:
+        """So much sound was found to be missing at `now`, beside what arrives."""
+        if self._losses and now - self._losses[-1][0] > EACH_LOSS:
+            self._losses.clear()
+        self._losses.append((now, seconds))
+
+    def placed(self, now: float, right: bool) -> None:
+        """Where the sound comes from was looked at: whether that is the microphone that was chosen."""
+        if right:
+            self._right, self._wrong = now, None
+        elif self._wrong is None:
+            self._wrong = self._right
+
+    def hangs(self, hung: bool) -> None:
+        """Whether a call into the sound system is long overdue."""
+        self._hung = hung
 
     def understood(self, now: float, well: bool) -> None:
         """The recogniser had a block: `well`, or it failed on it or had it later than `BEHIND` s."""
@@ -50,8 +71,19 @@ class Health:
     def deaf(self, now: float) -> Deaf | None:
         """What is wrong at `now`, the first cause on the way of the sound; None while the room is heard."""
         causes: tuple[tuple[Cause, float], ...] = (
-            ("no-sound", self._arrived),
+            ("server-hung" if self._hung else "no-sound", self._arrived),
             ("digital-silence", self._sounded),
+            ("frozen-sound", self._fresh),
+            ("microphone-moved", now if self._wrong is None else self._wrong),
+            ("frames-short", self._short_since(now)),
             ("not-understood", now if self._failing is None else self._failing),
         )
         return next((Deaf(cause, since) for cause, since in causes if now - since > TOLD), None)
+
+    def _short_since(self, now: float) -> float:
+        """When a steady loss began; `now` where there is none."""
+        if len(self._losses) < PIECES or now - self._losses[-1][0] > EACH_LOSS:
+            return now
+        first = self._losses[0][0] - self._losses[0][1]
+        gone = sum(seconds for _, seconds in self._losses)
+        return first if gone >= SHARE * (now - first) else now

@@ -102,6 +102,12 @@ class Microphone:
         stream = self._stream
         return stream is None or not stream.active
 
+    @property
+    def hangs(self) -> bool:
+        """Whether a call into the sound system is long overdue."""
+        late = self._worker is not None and self._worker.running and self._worker.age > LET_GO
+        return late or any(attempt.running for attempt in self._hanging)
+
     def take(self, timeout: float) -> Block | None:
         """The next block, or None if none came in `timeout` seconds."""
         try:

@@ -1,5 +1,6 @@
 """Calls into the sound system that may never return: made in a thread of their own, given up after a time."""
 
+import time
 from collections.abc import Callable
 from threading import Thread
 from typing import Generic, TypeVar
@@ -14,6 +15,7 @@ class Attempt(Generic[Result]):
 
     def __init__(self, work: Callable[[], Result]) -> None:
         self._work = work
+        self._began = time.monotonic()
         self._result: list[Result] = []
         self._error: BaseException | None = None
         self._thread = Thread(target=self._run, daemon=True)
@@ -23,6 +25,11 @@ class Attempt(Generic[Result]):
     def running(self) -> bool:
         """Whether the call has not returned yet."""
         return self._thread.is_alive()
+
+    @property
+    def age(self) -> float:
+        """s since it began."""
+        return time.monotonic() - self._began
 
     def done(self, seconds: float) -> bool:
         """Wait up to `seconds`; return whether the call has returned (or raised)."""

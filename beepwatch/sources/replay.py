@@ -19,6 +19,7 @@ class Replay:
 
     live = False
     dead = False
+    hangs = False
     trouble: str | None = None
 
     def __init__(

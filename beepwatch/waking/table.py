@@ -36,6 +36,7 @@ from enum import Enum, auto
 from typing import Literal, TypeAlias
 
 from beepwatch.events import Priority
+from beepwatch.hearing.technical import MESSAGES as TECHNICAL
 
 RANKS: tuple[Priority, ...] = ("high", "medium", "low")
 """Priorities, most urgent first."""
@@ -50,7 +51,7 @@ URGENCY = (
     "unknown",
 )
 """Patterns, most urgent first: by priority, then those that threaten the whole house first (judgement)."""
-PASSING = frozenset({"medical-medium", "cannot-hear"})
+PASSING = frozenset({"medical-medium", *TECHNICAL})
 """Patterns that wake, but no longer than their condition lasts."""
 
 

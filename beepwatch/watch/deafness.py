@@ -4,21 +4,18 @@ from dataclasses import dataclass
 from typing import Literal, Protocol, TypeAlias
 
 from beepwatch.events import Alarm
-from beepwatch.hearing.health import SOUNDED, Cause, Deaf, Health
+from beepwatch.hearing.health import Deaf, Health
+from beepwatch.hearing.technical import BY_CAUSE, Cause, Condition
 from beepwatch.sources.block import Block
 
 STILL = 2.0
 """s without a block after which the stream is opened anew (blocks come each 0.1 s; a busy machine holds one back
 for 1 s at most, judgement)."""
-SLOWEST = {"no-sound": 10.0, "digital-silence": 30.0}
-"""s at most between two tries to open it: a silent one may only be muted, and each try costs sound (judgement)."""
-
-REASONS: dict[Cause, str] = {
-    "no-sound": "no sound came from the microphone",
-    "digital-silence": "the microphone gave digital silence: it is muted, or another one took its place",
-    "not-understood": "the recogniser failed or was too slow",
-}
-
+SLOWEST = {True: 10.0, False: 30.0}
+"""s at most between two tries to open it, where nothing comes (True) and where the wrong thing does: a silent one may
+only be muted, and each try costs sound (judgement)."""
+REOPENED: frozenset[Cause] = frozenset({"digital-silence", "frozen-sound", "microphone-moved"})
+"""Causes that a new stream may end although blocks come."""
 
 class Source(Protocol):
     """What the loop hears from: a microphone or a recording."""
@@ -35,6 +32,8 @@ class Source(Protocol):
     def ended(self) -> bool: ...  # noqa: D102
     @property
     def dead(self) -> bool: ...  # noqa: D102
+    @property
+    def hangs(self) -> bool: ...  # noqa: D102
     @property
     def trouble(self) -> str | None: ...  # noqa: D102
     def take(self, timeout: float) -> Block | None: ...  # noqa: D102
@@ -70,10 +69,15 @@ class Deafness:
         """The deafness that was told and is not over."""
         return self._told
 
-    def arrived(self, now: float, silent: bool) -> None:
+    @property
+    def health(self) -> Health:
+        """What it is told from."""
+        return self._health
+
+    def arrived(self, now: float, silent: bool, repeated: bool = False) -> None:
         """A block came."""
         self._arrived = now
-        self._health.arrived(now, silent)
+        self._health.arrived(now, silent, repeated)
 
     def understood(self, now: float, well: bool) -> None:
         """It went through the recogniser, or failed there or was late."""
@@ -81,6 +85,7 @@ class Deafness:
 
     def look(self, now: float) -> list[Word]:
         """What is to be told at `now`; opens the microphone anew where that may help."""
+        self._health.hangs(self._source.hangs)
         deaf = self._health.deaf(now)
         self._revive(now, deaf)
         told, words = self._told, list[Word]()
@@ -92,25 +97,30 @@ class Deafness:
         if told is None or told.cause != deaf.cause:
             self._told = Deaf(deaf.cause, deaf.since if told is None else told.since)
             words.append(Word("told", self._told))
-        if self._told is not None and not self._sounded and now - self._told.since > SOUNDED:
+        if self._told is not None and not self._sounded and now - self._told.since > self._row.seconds:
             self._sounded = True
             words.append(Word("sounded", self._told))
         return words
 
+    @property
+    def _row(self) -> Condition:
+        return BY_CAUSE["no-sound" if self._told is None else self._told.cause]
+
     def _revive(self, now: float, deaf: Deaf | None) -> None:
         still = self._source.dead or now - self._arrived > STILL
-        silent = deaf is not None and deaf.cause == "digital-silence"
-        if not still and not silent:
+        wrong = deaf is not None and deaf.cause in REOPENED
+        if not still and not wrong:
             self._next_try, self._pause = now, 1.0
         elif now >= self._next_try:
             self._source.reopen()
             self._next_try = now + self._pause
-            self._pause = min(2 * self._pause, SLOWEST["no-sound" if still else "digital-silence"])
+            self._pause = min(2 * self._pause, SLOWEST[still])
 
 
-def technical(number: int, deaf: Deaf, at: float, since: float) -> Alarm:
-    """Deafness as an alarm condition of its own, for the waker; `at`, `since` in stream time."""
+def technical(number: int, condition: Condition, at: float, since: float, detail: str = "") -> Alarm:
+    """A technical condition as an alarm of its own, for the waker; `at`, `since` in stream time."""
     return Alarm(
-        number=number, pattern="cannot-hear", priority="high", onset=since, raised=at, ended=None, last=at,
-        beeps=0, duration=0.0, period=None, frequency=0.0, confidence=1.0, why=REASONS[deaf.cause],
+        number=number, pattern=condition.message, priority="high" if condition.level == "high" else "medium",
+        onset=since, raised=at, ended=None, last=at, beeps=0, duration=0.0, period=None, frequency=0.0,
+        confidence=1.0, why=f"{condition.reason}: {detail}" if detail else condition.reason,
     )  # fmt: skip

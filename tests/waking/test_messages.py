@@ -7,6 +7,7 @@ import pytest
 import textstat
 
 import beepwatch
+from beepwatch.hearing.technical import MESSAGES as TECHNICAL
 from beepwatch.waking.messages import Messages
 from tests.waking.bedside import PRIORITIES
 
@@ -17,7 +18,7 @@ FAMILIES = {
     "long names": Messages(caregiver="Alexandra", person="Maximilian", emergency="the emergency line"),
 }
 DEVICE = ("lead-disconnect", "battery-critical", "backup-battery")
-PATTERNS = [*PRIORITIES, "cannot-hear"]
+PATTERNS = [*PRIORITIES, *sorted(TECHNICAL)]
 
 
 def grade(text: str) -> float:
@@ -42,7 +43,7 @@ def test_every_single_line_reads_at_grade_6_or_lower(line: str) -> None:
 
 
 def test_every_pattern_has_a_message_and_no_message_is_beside() -> None:
-    """The catalogue knows the patterns of the profiles, and "I cannot hear"."""
+    """The catalogue knows the patterns of the profiles, and beepwatch's own conditions."""
     assert set(Messages().patterns) == set(PATTERNS)
 
 
