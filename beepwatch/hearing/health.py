@@ -10,9 +10,9 @@ from beepwatch.hearing.technical import TOLD, Cause
 
 EACH_LOSS = 6.0
 """s within which the next loss has to come for both to be one trouble; also s without one until it is over (judgement).
-The frames are counted in slots of 2 s (see `sources/pace.py`), so steady losses come at most each 4 s."""
+Frames are counted in slots of 2 s (see `sources/pace.py`), so they come each 4 s at most."""
 SHARE = 0.15
-"""Of the sound that may be lost on its way: with 15 % gone two of three beeps of 1.2 s can still be whole (judgement)."""
+"""Of the sound that may be lost on its way: with 15 % gone most beeps of 1.2 s can still be whole (judgement)."""
 PIECES = 3
 """Losses in a row that are no longer a cough (judgement)."""
 

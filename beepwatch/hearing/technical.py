@@ -35,11 +35,11 @@ TOLD = 5.0
 """s without hearing until it is told on the screen and kept as a gap in the history (judgement: a busy machine or a
 replugged cable is often over by then)."""
 SOUNDED = 8.0
-"""s without hearing until somebody is woken for it: 10 s are asked for, and opening a speaker may take 2 (judgement)."""
+"""s without hearing until somebody is woken for it: within 10 s, and opening a speaker may take 2 (judgement)."""
 BEHIND = 3.0
 """s that a block may be old when the recogniser has it (judgement: alarms are told too late by then)."""
 MARGIN = 6.0
-"""dB of hearing margin below which beeps may be missed soon: `check` is good to 6 dB (measured there), so it may be 0."""
+"""dB of hearing margin below which beeps may be missed soon: it is good to 6 dB (measured), so it may be 0."""
 DISK = 50e6
 """Bytes of free space under which the history may not fit: a night takes under 5 MB (judgement)."""
 CLOCK = 60.0
@@ -104,19 +104,19 @@ TABLE: tuple[Condition, ...] = (
         "the second process (`--guarded`) sounds, ends what hangs and starts it anew",
     ),
     Condition(
-        "margin-low", "medium", 300.0, "margin-low", "your device would hardly be heard: the hearing margin is under 6 dB",
+        "margin-low", "medium", 300.0, "margin-low", "your device would hardly be heard",
         "over once the margin is over 6 dB for 1 min", clears=60.0,
     ),
     Condition(
         "gain-dropped", "medium", 60.0, "gain-dropped", "the microphone gives far less than it ever did",
-        "over once the room is as loud as it usually is", clears=10.0,
+        "over once it gives as much as it did", clears=10.0,
     ),
     Condition(
         "cannot-wake", "medium", 10.0, "cannot-wake", "the loudspeaker cannot be heard",
         "sounds by the second way; tries the loudspeaker again and again",
     ),
     Condition(
-        "disk-full", "medium", 60.0, "disk-full", "the history can no longer be written: the disk is full",
+        "disk-full", "medium", 60.0, "disk-full", "the history cannot be written, or soon not",
         "keeps the history in memory and writes it once there is room",
     ),
     Condition(

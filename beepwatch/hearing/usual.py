@@ -26,8 +26,8 @@ RISE = 10.0
 QUIETEST, LOUDEST = 0.02, 0.9
 """Quantiles that stand for the quietest and the loudest that is usual (judgement)."""
 SLOWLY = 0.1
-"""Share at which a level under the limit is learnt: a microphone under a pillow must not soon count as usual, one that
-was exchanged must some day (judgement)."""
+"""Share at which an unusual level is learnt: a microphone under a pillow must not soon count as usual, one that was
+exchanged must some day (judgement)."""
 
 Change: TypeAlias = Literal["dropped", "louder"]
 
@@ -77,7 +77,7 @@ class Usual:
         if limits is not None:
             change = "dropped" if level < limits.low else "louder" if level > limits.high else None
         cell = int(np.clip(round(level - LOWEST), 0, CELLS - 1)) if np.isfinite(level) else 0
-        self._seconds[cell] += seconds * (SLOWLY if change == "dropped" else 1.0)
+        self._seconds[cell] += seconds * (1.0 if change is None else SLOWLY)
         if self.learnt > MOST:
             self._seconds *= MOST / self.learnt
         return change

@@ -1,5 +1,6 @@
 """Puts a night together: source, recogniser, history, waker and screen, each opened while somebody reads the errors."""
 
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -18,11 +19,13 @@ from beepwatch.sources.clock import ticking
 from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
+from beepwatch.sources.soundserver import Whereabouts
 from beepwatch.waking.messages import Messages
 from beepwatch.watch.changes import HouseholdChanges, messages_of
 from beepwatch.watch.console import Console
 from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
+from beepwatch.watch.upkeep import Upkeep
 from beepwatch.watch.waker import Preview, Report, Waker, Wakes
 
 
@@ -89,18 +92,31 @@ def prepare(
         waker,
         console,
         changes=changes,
+        upkeep=_upkeep(home, source, folder),
         length=source.length if isinstance(source, Replay) and fast else 0.0,
     )
     return Night(source, watch, console, folder)
 
 
 def _console(home: Household, source: Microphone | Replay) -> Console:
-    """A live line where a terminal and a microphone are; the margin where the beep was taught at this microphone."""
+    """A live line where a terminal and a microphone are."""
     if not source.live or not drawable(sys.stdout):
         return Console(sys.stdout)
+    return LiveConsole(sys.stdout, _expected(home, source))
+
+
+def _expected(home: Household, source: Microphone | Replay) -> tuple[float, float] | None:
+    """(tone, level) of the taught beep where it was taught at this microphone: only then the margin is known."""
     one = home.device
     known = one is not None and one.microphone == source.name
-    return LiveConsole(sys.stdout, (one.now, one.level) if one is not None and known else None)
+    return (one.now, one.level) if one is not None and known else None
+
+
+def _upkeep(home: Household, source: Microphone | Replay, folder: Path) -> Upkeep | None:
+    """What else is to be looked after, for a microphone."""
+    if not isinstance(source, Microphone):
+        return None
+    return Upkeep(folder, source.name, _expected(home, source), Whereabouts(os.getpid()).start())
 
 
 def chosen(device: str | None) -> str | int | None:

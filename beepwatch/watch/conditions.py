@@ -1,4 +1,4 @@
-"""The technical conditions beside deafness: since when each holds, and what is to be told of it. No clock, no device."""
+"""Technical conditions beside deafness: since when each holds, and what is to be told of it. No clock, no device."""
 
 from dataclasses import dataclass
 from typing import Literal, TypeAlias

@@ -17,6 +17,7 @@ only be muted, and each try costs sound (judgement)."""
 REOPENED: frozenset[Cause] = frozenset({"digital-silence", "frozen-sound", "microphone-moved"})
 """Causes that a new stream may end although blocks come."""
 
+
 class Source(Protocol):
     """What the loop hears from: a microphone or a recording."""
 

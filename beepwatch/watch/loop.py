@@ -10,19 +10,22 @@ from queue import SimpleQueue
 
 from beepwatch.channels.speaker import Failed
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, Raised
-from beepwatch.hearing.health import BEHIND
+from beepwatch.hearing.repeats import Repeats
+from beepwatch.hearing.technical import BEHIND, BY_CAUSE, CLOCK
 from beepwatch.records.rows import Kind
 from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action, Note, Show
 from beepwatch.waking.commands import Command, Going
+from beepwatch.watch.alerts import Alerts
 from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console, beeps, length
-from beepwatch.watch.deafness import REASONS, Deafness, Source, Word, technical
+from beepwatch.watch.deafness import Deafness, Source
 from beepwatch.watch.ears import Ears, Listens, level, silent
 from beepwatch.watch.logbook import Logbook, Writes
 from beepwatch.watch.posting import Posting
 from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock, Timeline
+from beepwatch.watch.upkeep import Upkeep
 from beepwatch.watch.waker import Wakes
 
 STEP = 0.25
@@ -52,11 +55,13 @@ class Watch:
         length: float = 0.0,
         changes: Changes | None = None,
         posting: Posting | None = None,
+        upkeep: Upkeep | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
         posting: how it stands is put up there, for others to read.
         changes: the settings, looked after while it listens.
+        upkeep: looks after what is neither hearing nor waking: power, disk, the microphone's place.
         length: s of a recording that is not played in real time (see `Timeline`).
         """
         self._source, self._waker, self._console = source, waker, console
@@ -66,12 +71,13 @@ class Watch:
         kind: Kind = "household" if source.live else "recording"
         self._logbook = Logbook(journal, self._timeline, self._clock, source.name, kind)
         self._deafness = Deafness(source, self._clock.ticks())
+        self._repeats = Repeats(source.rate)
+        self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._say, self._warn)
+        self._upkeep = upkeep
         self._stopped = False  # a plain value: it is set by a signal handler
         self._commands: SimpleQueue[Command] = SimpleQueue()
         self._alarms: dict[int, tuple[str, str]] = {}  # when it began, and its pattern
         self._end = 0  # samples of the source so far
-        self._deaf_from = 0.0  # stream time
-        self._technical = 0  # number of the last technical alarm: below 0, apart from the recogniser's
         self._told: dict[str, tuple[str, float]] = {}
         self._changes = changes
         self._posting = posting
@@ -121,8 +127,10 @@ class Watch:
             jump = self._timeline.anchor(block.end / self._source.rate, block.arrived)
             if jump:
                 self._say(f"The computer's clock was set by {jump:+.1f} s.")
-        self._deafness.arrived(self._clock.ticks(), mute)
-        if block.lost and self._deafness.now is None:
+            if abs(jump) > CLOCK:
+                self._alerts.conditions.happened("clock-set", self._clock.ticks(), f"by {jump:+.0f} s")
+        self._deafness.arrived(self._clock.ticks(), mute, self._repeats.push(block.samples))
+        if block.lost:
             self._lose(block)
         self._end = block.end
         deaf = self._deafness.now
@@ -132,6 +140,9 @@ class Watch:
     def _lose(self, block: Block) -> None:
         rate = self._source.rate
         seconds = block.lost / rate
+        self._deafness.health.lost(self._clock.ticks(), seconds)
+        if self._deafness.now is not None:
+            return
         self._logbook.lose((block.start - block.lost) / rate, seconds)
         self._trouble("lost", f"{seconds:.1f} s of sound were lost.")
 
@@ -152,6 +163,8 @@ class Watch:
                 self._console.beep(self._stamp(event.onset), event)
             elif isinstance(event, Noise):
                 self._console.noise(event)
+                if self._upkeep is not None and self._deafness.now is None:
+                    self._upkeep.noise(event)
             elif isinstance(event, Raised | Changed | Ended):
                 self._take_alarm(event, wake)
 
@@ -195,12 +208,16 @@ class Watch:
         for line in [] if self._changes is None else self._changes.look(now):
             self._say(line)
         if self._source.live:
-            for word in self._deafness.look(now):
-                self._tell_deafness(word, now)
+            self._alerts.deafness(self._deafness, now, self._end / self._source.rate)
+            self._alerts.look(now)
             self._trouble("microphone", self._source.trouble)
+            if self._upkeep is not None:
+                self._upkeep.look(now, self._deafness.health, self._alerts.conditions)
         if self._deafness.now is None:
             self._logbook.heard(self._end / self._source.rate)
         self._trouble("history", self._logbook.fault, "It is kept in memory, and I try again.")
+        full = self._logbook.fault or (self._upkeep.disk if self._upkeep is not None else None)
+        self._alerts.conditions.report("disk-full", full is not None, now, full or "")
         if self._source.live and now - self._alive >= LIFE and self._deafness.now is None:
             self._alive = now
             self._say("I listen.")
@@ -234,7 +251,7 @@ class Watch:
             self._timeline.wall_of_ticks(now),
             standing,
             hearing="listening" if deaf is None else "deaf",
-            why="" if deaf is None else REASONS[deaf.cause],
+            why="" if deaf is None else BY_CAUSE[deaf.cause].reason,
         )
 
     def _reports(self) -> None:
@@ -243,31 +260,16 @@ class Watch:
                 self._say(report)
             elif isinstance(report, Failed):
                 self._trouble("speaker", f"I cannot wake anybody by sound: {report.text}")
+                self._alerts.conditions.report("cannot-wake", True, report.at)
             else:
                 self._told.pop("speaker", None)
+                self._alerts.conditions.report("cannot-wake", False, report.at)
                 for number in self._logbook.sounded(report.numbers, report.at):
                     self._say(f"The wake sound has begun for {self._alarms.get(number, CANNOT_HEAR)[1]}.")
 
-    def _tell_deafness(self, word: Word, now: float) -> None:
-        deaf, stream = word.deaf, self._timeline.stream
-        since = self._timeline.wall_of_ticks(deaf.since)
-        if word.step == "told":
-            self._deaf_from = min(self._end / self._source.rate, stream(deaf.since))
-            self._console.trouble(
-                self._stamp(), f"I HAVE NOT HEARD THE ROOM since {since:%H:%M:%S}: {REASONS[deaf.cause]}."
-            )
-            return
-        if word.step == "sounded":
-            self._technical -= 1
-        alarm = technical(self._technical, deaf, stream(now), self._deaf_from)
-        if word.step == "sounded":
-            self._carry_out(self._waker.hear(Raised(stream(now), alarm), now), bell=True)
-            return
-        until = self._end / self._source.rate
-        self._logbook.gap(self._deaf_from, until, REASONS[deaf.cause])
-        self._logbook.heard(until, at_once=True)
-        self._say(f"I HEAR AGAIN. I had not heard the room for {length(until - self._deaf_from)}.")
-        self._carry_out(self._waker.hear(Ended(stream(now), alarm), now))
+    def _wake(self, event: AlarmEvent, now: float) -> None:
+        """A technical alarm, for the waker."""
+        self._carry_out(self._waker.hear(event, now), bell=isinstance(event, Raised))
 
     # ---------------------------------------------------------------- the end
 
@@ -290,11 +292,10 @@ class Watch:
         self._console.close()
         self._guarded(self._reports)
         clean = self._waker.close()
-        deaf = self._deafness.now
-        if deaf is not None:
-            now = self._timeline.stream(self._clock.ticks())
-            self._logbook.gap(self._deaf_from, now, REASONS[deaf.cause])
-            heard = max(heard, now)
+        if self._deafness.now is not None:
+            heard = self._alerts.close(self._clock.ticks(), heard)
+        if self._upkeep is not None:
+            self._guarded(self._upkeep.close)
         self._logbook.heard(heard, at_once=True)
         written = self._logbook.end(heard)
         clean = self._source.close() and clean
@@ -306,6 +307,9 @@ class Watch:
 
     def _say(self, text: str, at: float | None = None) -> None:
         self._console.say(self._stamp(at), text)
+
+    def _warn(self, text: str) -> None:
+        self._console.trouble(self._stamp(), text)
 
     def _trouble(self, what: str, text: str | None, more: str = "") -> bool:
         """Tell a fault, once until it changes or a minute has gone; None: it is over. Return whether it was told."""

@@ -2,7 +2,8 @@
 
 import pytest
 
-from beepwatch.hearing.health import TOLD, Deaf, Health
+from beepwatch.hearing.health import Deaf, Health
+from beepwatch.hearing.technical import TOLD
 
 
 def listened(health: Health, until: float, *, silent: bool = False, well: bool = True) -> None:
@@ -61,3 +62,76 @@ def test_the_first_cause_on_the_way_of_the_sound_is_told(silent: bool) -> None:
     deaf = health.deaf(30.0)
     assert deaf is not None
     assert deaf.cause == "no-sound"
+
+
+def test_a_frozen_buffer_counts_from_the_last_new_sound() -> None:
+    """Blocks go on, not silent, but all were there before."""
+    health = Health(0.0)
+    listened(health, 10.0)
+    for tick in range(100, 200):
+        health.arrived(tick / 10, silent=False, repeated=True)
+    assert health.deaf(19.9) == Deaf("frozen-sound", 9.9)
+    health.arrived(20.0, silent=False)
+    assert health.deaf(20.0) is None
+
+
+def test_another_microphone_counts_from_the_last_time_it_was_the_right_one() -> None:
+    """A look that tells nothing is no look, however long ago the last one was."""
+    health = Health(0.0)
+    health.placed(1.0, right=True)
+    listened(health, 30.0)
+    assert health.deaf(30.0) is None
+    health.placed(27.0, right=True)
+    health.placed(30.0, right=False)
+    assert health.deaf(30.1) is None
+    health.placed(33.0, right=False)
+    health.arrived(33.0, silent=False)
+    assert health.deaf(33.0) == Deaf("microphone-moved", 27.0)
+    health.placed(36.0, right=True)
+    health.arrived(36.0, silent=False)
+    assert health.deaf(36.0) is None
+
+
+def test_a_call_that_hangs_gives_the_missing_sound_its_name() -> None:
+    """No block: whose fault it is only changes the words."""
+    health = Health(0.0)
+    health.hangs(True)
+    assert health.deaf(4.0) is None
+    assert health.deaf(6.0) == Deaf("server-hung", 0.0)
+    health.hangs(False)
+    assert health.deaf(6.0) == Deaf("no-sound", 0.0)
+
+
+def losing(health: Health, until: float, share: float, each: float = 2.0) -> list[float]:
+    """Steady losses told each `each` s; the times at which the room was not heard."""
+    deaf = []
+    for tick in range(1, int(until * 10)):
+        health.arrived(tick / 10, silent=False)
+        if tick % round(each * 10) == 0:
+            health.lost(tick / 10, share * each)
+        if health.deaf(tick / 10) is not None:
+            deaf.append(tick / 10)
+    return deaf
+
+
+def test_much_sound_lost_on_its_way_is_deafness() -> None:
+    """Half of the frames are missing: told after three losses, and counted from the first."""
+    deaf = losing(Health(0.0), 20.0, 0.5)
+    assert deaf[0] == pytest.approx(6.0, abs=0.2)
+    assert deaf[-1] == 19.9
+
+
+@pytest.mark.parametrize(("share", "each"), [(0.1, 2.0), (0.5, 7.0)])
+def test_little_or_rare_losses_are_none(share: float, each: float) -> None:
+    """A tenth of the frames, or a cough each 7 s: shown, and no reason to wake anybody."""
+    assert losing(Health(0.0), 600.0, share, each) == []
+
+
+def test_one_long_loss_is_a_cough() -> None:
+    """30 s are gone at once (the computer slept): what comes after is heard."""
+    health = Health(0.0)
+    health.lost(30.0, 30.0)
+    health.arrived(30.0, silent=False)
+    for tick in range(301, 400):
+        health.arrived(tick / 10, silent=False)
+        assert health.deaf(tick / 10) is None

@@ -60,11 +60,13 @@ class ScriptedMicrophone:
     rate, channels = RATE, 1
     ended = False
     trouble: str | None = None
+    hangs = False
 
     def __init__(self, clock: HandClock, script: Iterable[Step], calls: dict[str, Callable[[], object]]) -> None:
         self._clock = clock
         self._steps = self._blocks(script, calls)
         self._end = 0
+        self._noise = np.random.default_rng(1)
         self.dead = False
         self.reopened: list[float] = []
         self.over: Callable[[], None] = lambda: None
@@ -105,7 +107,8 @@ class ScriptedMicrophone:
         self._clock.go_on(FRAMES / RATE)
         start = self._end + lost
         self._end = start + FRAMES
-        return Block(np.full((FRAMES, 1), value, np.float32), start, lost, self._clock.now)
+        noise = self._noise.normal(size=(FRAMES, 1)).astype(np.float32) * np.float32(value)
+        return Block(noise, start, lost, self._clock.now)
 
 
 class ScriptedRecogniser:
