@@ -9,7 +9,7 @@ and over time for the colour.
 
 import numpy as np
 
-from .spectrum import BAND_BINS, BANDS, BINS, WINDOW_POWER, Floats, Mask
+from .spectrum import BAND_BINS, BANDS, WINDOW_POWER, Floats, Mask
 
 BLOCK = 32
 """Frames (2.05 s) between two looks at the floor."""
@@ -33,8 +33,9 @@ SMOOTHING_BINS = 41
 
 def _band_medians(power: Floats) -> Floats:
     """Median over each band (n, BINS) -> (n, BANDS), of every second bin: half the work for a tenth of a dB."""
-    bands = power.reshape(len(power), BANDS, BAND_BINS)[:, :, ::2]
-    middle: Floats = np.partition(bands, BAND_BINS // 4, axis=-1)[:, :, BAND_BINS // 4]
+    bands = power.reshape(len(power), BANDS, BAND_BINS)[:, :, ::2].copy()
+    bands.partition(BAND_BINS // 4, axis=-1)
+    middle: Floats = bands[:, :, BAND_BINS // 4]
     return middle
 
 
@@ -80,7 +81,7 @@ class NoiseFloor:
         start = np.maximum(running_median(first.mean(axis=0)), np.float32(QUIETEST))
         self.floor: Floats = start
         self._inverse: Floats = np.reciprocal(start)
-        self._memory = np.repeat(start[:, None], 3, axis=1)
+        self._memory = np.repeat(start[None], 3, axis=0)
         self.alive = bool(np.any(first))
         self._drift: Floats = np.ones(BANDS, np.float32)
         self._kept: tuple[Floats, Floats, Floats] | None = None
@@ -89,8 +90,9 @@ class NoiseFloor:
         """(power over noise (n, BINS), gains (n, BANDS), at least LEAST_GAIN) of frames of power (n, BINS)."""
         flat = power * self._inverse
         gains = np.maximum(band_level(flat), np.float32(LEAST_GAIN))
-        ratio: Floats = flat.reshape(-1, BANDS, BAND_BINS) * np.reciprocal(gains)[:, :, None]
-        return ratio.reshape(-1, BINS), gains
+        ratio = flat.reshape(-1, BANDS, BAND_BINS)
+        ratio *= np.reciprocal(gains)[:, :, None]
+        return flat, gains
 
     def learn(self, ratio: Floats, gains: Floats, busy: Mask) -> None:
         """Take in the block before this one, and keep this one: ratio (BLOCK, BINS), gains (BLOCK, BANDS).
@@ -98,7 +100,7 @@ class NoiseFloor:
         busy: bool (BLOCK, BINS), where tones sounded in the block before; beeps that ended in it are known by now. A
         bin with under FEWEST frames free of them keeps its floor: else a beep at each breath would lift it for itself.
         """
-        self.alive = bool(np.any(ratio))
+        self.alive = bool(ratio.max() > 0)
         before, self._kept = self._kept, (ratio, gains, self.floor)
         if before is not None:
             self._take(*before, busy)
@@ -108,12 +110,12 @@ class NoiseFloor:
         if np.count_nonzero(heard) < BLOCK // 2:
             return
         block = floor * np.repeat(self._drift, BAND_BINS) * _free_mean(ratio, heard, busy)
-        kept = self._memory[:, -(MEMORY - 1) :]
         self._drift = np.exp(REANCHOR * np.log(gains[heard]).mean(axis=0))
-        grown = np.concatenate([kept, np.where(block > 0, block, self.floor)[:, None]], axis=1)
-        self._memory = grown * np.repeat(self._drift, BAND_BINS)[:, None]
-        middle = self._memory.shape[1] // 2
-        self.floor = np.maximum(np.partition(self._memory, middle, axis=1)[:, middle], np.float32(QUIETEST))
+        grown = np.concatenate([self._memory[-(MEMORY - 1) :], np.where(block > 0, block, self.floor)[None]])
+        grown *= np.repeat(self._drift, BAND_BINS)
+        self._memory = grown
+        middle = len(grown) // 2
+        self.floor = np.maximum(np.partition(grown, middle, axis=0)[middle], np.float32(QUIETEST))
         self._inverse = np.reciprocal(self.floor)
 
 

@@ -111,8 +111,9 @@ class Hearing:
         self._closings: list[Track] = []
         self._waiting: list[Waiting] = []
         self._recent: list[Waiting] = []
-        self._block: list[tuple[Floats, Floats]] = []
-        self._energies: list[Floats] = []
+        self._ratios: Floats = np.empty((self.channels, BLOCK, BINS), np.float32)
+        self._gains: Floats = np.empty((self.channels, BLOCK, BANDS), np.float32)
+        """Those of the block under way, by channel."""
         self._out: list[tuple[int, Heard]] = []
         self._fitted: list[tuple[int, int, Found, tuple[int, ...]]] = []
         self._freeing: list[tuple[int, slice, int]] = []
@@ -179,10 +180,11 @@ class Hearing:
         """Take in the next `count` frames, all of one block."""
         first, stop = self._frame, self._frame + count
         ratio = self._normalise(first, count)
-        candidates = self._search.push(ratio, first, self._free_from)
         self._frame = stop
         for track in self._tracks:
             self._follow(track, stop)
+        taken, splashed = self._rows.held(first, stop), self._rows.splashed(first, stop)
+        candidates = self._search.push(ratio, first, self._free_from, taken, splashed)
         for candidate in candidates:
             self._consider(candidate, stop)
         self._set_free(stop)
@@ -194,30 +196,34 @@ class Hearing:
 
     def _normalise(self, first: int, count: int) -> Floats:
         """Ratio of power to noise of the next frames, all channels' mean; rows and block are kept."""
-        sound = self._audio.view(first * HOP, frame_end(first + count - 1))
-        power = [power_rows(channel) for channel in sound]
+        power = [power_rows(channel) for channel in self._audio.view(first * HOP, frame_end(first + count - 1))]
         if not self._floors:
             self._floors = [NoiseFloor(rows[:FIRST]) for rows in power]
-        ratios, gains = zip(*[f.normalise(p) for f, p in zip(self._floors, power, strict=True)], strict=True)
+        at = first % BLOCK
+        ratios, gains = self._ratios[:, at : at + count], self._gains[:, at : at + count]
+        for channel, floor in enumerate(self._floors):
+            ratios[channel], gains[channel] = floor.normalise(power[channel])
         alive = [r for r, floor in zip(ratios, self._floors, strict=True) if floor.alive] or [ratios[0]]
         ratio: Floats = alive[0]
         if len(alive) > 1:
             spread = np.repeat(np.sqrt(self._share * (self.channels / len(alive))), BAND_BINS)
             ratio = 1 + (np.mean(alive, axis=0) - 1) * np.minimum(spread, 1).astype(np.float32)
-        self._rows.push(ratio, np.stack(gains), np.stack([floor.floor for floor in self._floors]), self._share)
-        self._block.append((np.stack(ratios), np.stack(gains)))
-        hops = sound[:, HOP : HOP + count * HOP].reshape(self.channels, count, HOP)
-        energies = np.einsum("ctn,ctn->ct", hops, hops) / HOP - np.square(hops.sum(axis=2) / HOP)
-        self._energies.append(energies)
+        self._rows.push(ratio, gains, [floor.floor for floor in self._floors], self._share)
         if first == 0 and self._quiet[0] == UNHEARD_POWER:
-            self._quiet = np.maximum(np.quantile(energies[:, :FIRST], 0.2, axis=1), UNHEARD_POWER)
+            self._quiet = np.maximum(np.quantile(self._energies(0, FIRST), 0.2, axis=1), UNHEARD_POWER)
         return ratio
+
+    def _energies(self, first: int, stop: int) -> Floats:
+        """Variance of the sound in the later half of each frame first <= t < stop, (channels, n)."""
+        hops = self._audio.view((first + 1) * HOP, (stop + 1) * HOP).reshape(self.channels, stop - first, HOP)
+        energies: Floats = np.einsum("ctn,ctn->ct", hops, hops) / HOP - np.square(hops.sum(axis=2) / HOP)
+        return energies
 
     def _learn(self, stop: int) -> Noise:
         """At a block's end: let floors and the quiet level follow the room, and tell the noise."""
-        ratios, gains = (np.concatenate(part, axis=1) for part in zip(*self._block, strict=True))
-        energies = np.concatenate(self._energies, axis=1)
-        self._block, self._energies = [], []
+        ratios, gains = self._ratios, self._gains
+        self._ratios, self._gains = np.empty_like(ratios), np.empty_like(gains)
+        energies = self._energies(stop - BLOCK, stop)
         if self.channels > 1:
             share = coherence_share(ratios)
             self._share = share if self._shares == 0 else 0.75 * self._share + 0.25 * share
@@ -225,7 +231,7 @@ class Hearing:
         busy = self._busy(stop)
         for channel, floor in enumerate(self._floors):
             floor.learn(ratios[channel], gains[channel], busy)
-        toned = self._rows.held(stop - energies.shape[1], stop).copy()
+        toned = self._rows.held(stop - BLOCK, stop).copy()
         for track in self._tracks:
             if track.hum:
                 toned[:, max(track.pair - 1, 0) : track.pair + 3] = False

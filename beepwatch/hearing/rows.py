@@ -1,5 +1,7 @@
 """The last frames' spectra, by frame number: what tracks look back at."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from .floor import BLOCK
@@ -20,9 +22,10 @@ class Rows:
         self._gains: Floats = np.ones((channels, self._room, BANDS), np.float32)
         self._floors: Floats = np.ones((channels, BLOCKS, BINS), np.float32)
         self._shares: Floats = np.ones((BLOCKS, BANDS), np.float32)
-        self._old: Mask = np.zeros((self._room, BINS), np.bool_)
-        self._held: Mask = np.zeros((self._room, BINS), np.bool_)
-        self._splashed: Mask = np.zeros((self._room, BINS), np.bool_)
+        self._marks: Mask = np.zeros((3, self._room, BINS), np.bool_)
+        self._old: Mask = self._marks[0]
+        self._held: Mask = self._marks[1]
+        self._splashed: Mask = self._marks[2]
         self._base = 0
         self.end = 0
 
@@ -31,8 +34,8 @@ class Rows:
         """Number of the oldest frame kept."""
         return max(self._base, self.end - KEPT)
 
-    def push(self, ratio: Floats, gains: Floats, floors: Floats, share: Floats) -> None:
-        """Append frames of one block: ratio (n, BINS), gains (channels, n, BANDS), floors (channels, BINS).
+    def push(self, ratio: Floats, gains: Floats, floors: Sequence[Floats], share: Floats) -> None:
+        """Append frames of one block: ratio (n, BINS), gains (channels, n, BANDS), one floor (BINS,) a channel.
 
         share (BANDS,): independent looks of the channels over their number.
         """
@@ -44,17 +47,15 @@ class Rows:
         self._gains[:, at : at + n] = gains
         self._floors[:, (self.end // BLOCK) % BLOCKS] = floors
         self._shares[(self.end // BLOCK) % BLOCKS] = share
-        self._held[at : at + n] = False
-        self._old[at : at + n] = False
-        self._splashed[at : at + n] = False
+        self._marks[:, at : at + n] = False
         self.end += n
 
     def _shift(self) -> None:
         used = self.end - self._base
         keep = min(KEPT, used)
-        for store in (self._ratio, self._held, self._splashed, self._old):
-            store[:keep] = store[used - keep : used].copy()
-        self._gains[:, :keep] = self._gains[:, used - keep : used].copy()
+        self._ratio[:keep] = self._ratio[used - keep : used].copy()
+        for store in (self._gains, self._marks):
+            store[:, :keep] = store[:, used - keep : used].copy()
         self._base = self.end - keep
 
     def ratio(self, first: int, stop: int) -> Floats:

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammainccinv
 
-from .spectrum import BINS, Floats
+from .floor import BLOCK
+from .spectrum import BINS, Floats, Mask
 
 Indices: TypeAlias = NDArray[np.int64]
 
@@ -50,6 +51,21 @@ def thresholds(channels: int) -> dict[int, float]:
     return {length: float(gammainccinv(length * channels, chance)) / channels for length, chance in CHANCE.items()}
 
 
+OFFSETS: Indices = np.concatenate([np.arange(-FAR, -4), np.arange(5, FAR + 1)])
+CLIPPED = np.full((BLOCK, BINS), CLIP)
+"""Of a whole block: numpy compares two arrays quicker than an array and a number."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """Sums over `length` frames that end with `frames`, (n, BINS), and what tells whether the tone still sounds."""
+
+    rows: Floats
+    last: Floats
+    frames: Indices
+    length: int
+
+
 class Search:
     """Sliding sums of normalised power; `push` gives the candidates of new frames."""
 
@@ -58,20 +74,27 @@ class Search:
         self._thresholds = thresholds(channels)
         self._range = (max(lowest, EDGE_BINS), min(highest, BINS - EDGE_BINS))
         self._history = {length: np.zeros((min(length, 4), BINS), np.float32) for length in (1, *CHANCE)}
+        self._clipped: Floats = np.zeros((1, BINS), np.float32)
 
-    def push(self, ratio: Floats, first: int, free_from: Indices) -> list[Candidate]:
+    def push(
+        self, ratio: Floats, first: int, free_from: Indices, taken: Mask | None = None, splashed: Mask | None = None
+    ) -> list[Candidate]:
         """Candidates of the frames `first`, first + 1 ..., in time order, the strongest first within a frame.
 
         ratio: power over noise, float32 (n, BINS). free_from: int (BINS,), the first frame that a sum may use.
+        taken, splashed: bool (n, BINS), bins in which no track may open: at all, or by a sum of two frames.
         """
         frames = np.arange(first, first + len(ratio))
         before = np.concatenate([self._history[1], ratio])
         self._history[1] = before[-1:]
-        clipped = np.minimum(before, CLIP)
-        rows, step = clipped[1:] + clipped[:-1], 1
+        clipped = _clipped(ratio)
+        rows, step = clipped.copy(), 1
+        rows[1:] += clipped[:-1]
+        rows[:1] += self._clipped
+        self._clipped = clipped[-1:]
         found: list[Candidate] = []
-        if rows.max() > self._thresholds[2]:
-            found += self._pairs(rows, before, frames, free_from)
+        if rows.max(initial=0) > self._thresholds[2]:
+            found += self._pairs(rows, before, frames, free_from, splashed)
         for length in (4, 8, 16, 32, 64, 128):
             half = length // 2
             joined = np.concatenate([self._history[half], rows])
@@ -82,41 +105,72 @@ class Search:
             if len(rows) == 0:
                 break
             if rows.max() > self._thresholds[length]:
-                found += self._peaks(rows, ratio[frames - first], frames, length, free_from)
+                at = frames - first
+                sums = _Sums(rows, ratio[at], frames, length)
+                found += self._peaks(sums, free_from, None if taken is None else taken[at])
         return sorted(found, key=lambda c: (c.frame, -c.excess))
 
-    def _pairs(self, rows: Floats, before: Floats, frames: Indices, free_from: Indices) -> list[Candidate]:
+    def _pairs(
+        self, rows: Floats, before: Floats, frames: Indices, free_from: Indices, splashed: Mask | None
+    ) -> list[Candidate]:
         """Two frames in a row with the same line: judged without the clip."""
         hot = np.flatnonzero(rows.max(axis=1) > self._thresholds[2])
-        sums = before[hot + 1] + before[hot]
-        return self._peaks(sums, np.minimum(before[hot + 1], before[hot]), frames[hot], 2, free_from)
+        one, other = before[hot], before[hot + 1]
+        sums = _Sums(one + other, np.minimum(one, other), frames[hot], 2)
+        return self._peaks(sums, free_from, None if splashed is None else splashed[hot])
 
-    def _peaks(self, sums: Floats, last: Floats, frames: Indices, length: int, free_from: Indices) -> list[Candidate]:
-        """Bins that stand out in `sums`, are a line there, and still sound in `last` (the frames' own ratios)."""
-        low, high = self._range
-        t, k = np.nonzero(sums[:, low:high] > self._thresholds[length])
-        k += low
-        middle = sums[t, k]
-        keep = (frames[t] - length + 1 >= free_from[k]) & (middle >= sums[t, k - 1]) & (middle > sums[t, k + 1])
-        t, k, excess = t[keep], k[keep], middle[keep] - length
-        keep = (excess < LOUD) | (last[t, k] * length > STILL * excess) | (length == 2)
-        times = np.where(excess < CLEAR, WIDE, CLEARLY)
-        for off in (-5, -4, 4, 5):
-            keep &= excess > times * (sums[t, k + off] - length)
+    def _peaks(self, sums: _Sums, free_from: Indices, taken: Mask | None) -> list[Candidate]:
+        """Bins that stand out in `sums`, are a line there, and still sound in `sums.last`."""
+        place = self._tops(sums, free_from, taken)
+        if len(place) == 0:
+            return []
+        flat, ends, length = sums.rows.ravel(), sums.last.ravel(), sums.length
+        excess, still = flat[place] - length, ends[place]
+        keep = (excess < LOUD) | (still * length > STILL * excess) | (length == 2)
+        keep &= excess > np.where(excess < CLEAR, WIDE, CLEARLY) * (_beside(flat, place) - length)
         if length == 2:
-            for off in (-5, -4, 4, 5):
-                keep &= last[t, k] > last[t, k + off] - 1
-        t, k, excess = t[keep], k[keep], excess[keep]
-        if len(k):
-            alone = excess > ALONE * (_strongest_beside(sums, t, k) - length)
-            t, k, excess = t[alone], k[alone], excess[alone]
-        found = zip(frames[t].tolist(), k.tolist(), excess.tolist(), strict=True)
+            keep &= still > _beside(ends, place) - 1
+        place, excess = place[keep], excess[keep]
+        if len(place):
+            alone = excess > ALONE * (_strongest_beside(sums.rows, place) - length)
+            place, excess = place[alone], excess[alone]
+        t, k = np.divmod(place, BINS)
+        found = zip(sums.frames[t].tolist(), k.tolist(), excess.tolist(), strict=True)
         return [Candidate(frame, bin_, length, strength) for frame, bin_, strength in found]
 
+    def _tops(self, sums: _Sums, free_from: Indices, taken: Mask | None) -> Indices:
+        """Where in the flat `sums` they pass the threshold, in free bins, and no neighbouring bin is stronger."""
+        low, high = self._range
+        flat = sums.rows.ravel()
+        place = np.flatnonzero(flat > self._thresholds[sums.length])
+        middle = flat[place]
+        place = place[(middle >= flat[place - 1]) & (middle > flat[np.minimum(place + 1, len(flat) - 1)])]
+        t, k = np.divmod(place, BINS)
+        keep = (k >= low) & (k < high) & (sums.frames[t] - sums.length + 1 >= free_from[k])
+        if taken is not None:
+            keep &= ~taken.ravel()[place]
+        return place[keep]
 
-def _strongest_beside(sums: Floats, t: Indices, k: Indices) -> Floats:
-    """Greatest sum 5 to FAR bins away from each (t, k)."""
-    wide = np.pad(sums, ((0, 0), (FAR, FAR)))
-    offsets = np.concatenate([np.arange(0, FAR - 4), np.arange(FAR + 5, 2 * FAR + 1)])
-    strongest: Floats = wide[t[:, None], k[:, None] + offsets].max(axis=1)
+
+def _clipped(ratio: Floats) -> Floats:
+    """The ratio, CLIP at most."""
+    if len(ratio) <= BLOCK:
+        clipped: Floats = np.minimum(ratio, CLIPPED[: len(ratio)])
+        return clipped
+    return np.minimum(ratio, CLIP)
+
+
+def _beside(flat: Floats, place: Indices) -> Floats:
+    """Greatest value 4 and 5 bins away from each place."""
+    one: Floats = np.maximum(flat[place - 5], flat[place - 4])
+    other: Floats = np.maximum(flat[place + 4], flat[place + 5])
+    return np.maximum(one, other)
+
+
+def _strongest_beside(sums: Floats, place: Indices) -> Floats:
+    """Greatest sum 5 to FAR bins away from each place in the flat `sums`."""
+    t, k = np.divmod(place, BINS)
+    wide = np.zeros((len(sums), BINS + 2 * FAR), np.float32)
+    wide[:, FAR:-FAR] = sums
+    strongest: Floats = wide.ravel()[(t * wide.shape[1] + k + FAR)[:, None] + OFFSETS].max(axis=1)
     return strongest

@@ -39,11 +39,14 @@ def power_rows(samples: Floats) -> Floats:
 
     samples: float32, shape (n,), RATE Hz. Returns float32 of shape (frames, BINS), |FFT|^2 of the windowed frame.
     """
-    frames = np.lib.stride_tricks.sliding_window_view(samples, FRAME)[::HOP]
-    spectrum = fft.rfft(frames * WINDOW)[:, LOW_BIN : LOW_BIN + BINS]
-    parts = spectrum.view(np.float32).reshape(len(spectrum), BINS, 2)
-    squares = parts * parts
-    power: Floats = squares[:, :, 0] + squares[:, :, 1]
+    frames = max(len(samples) // HOP - 1, 0)
+    hops = samples[: (frames + 1) * HOP].reshape(-1, HOP)
+    windowed = np.empty((frames, 2, HOP), np.float32)
+    np.multiply(hops[:-1], WINDOW[:HOP], out=windowed[:, 0])
+    np.multiply(hops[1:], WINDOW[HOP:], out=windowed[:, 1])
+    spectrum = fft.rfft(windowed.reshape(frames, FRAME), overwrite_x=True)
+    squares = np.square(spectrum[:, LOW_BIN : LOW_BIN + BINS].view(np.float32))
+    power: Floats = squares[:, ::2] + squares[:, 1::2]
     return power
 
 
