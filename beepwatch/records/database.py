@@ -40,6 +40,8 @@ def plainly(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise RecordsError(f"history {path}: {advice(error)}") from error
+    except UnicodeDecodeError as error:  # a damaged text
+        raise RecordsError(f"history {path}: {DAMAGED}") from error
     except OSError as error:
         raise RecordsError(f"history {path}: {error.strerror or error}") from error
     except RecordsError as error:

@@ -33,9 +33,19 @@ class Listened:
     lost: float
     """Seconds lost in pieces too short to be gaps."""
     gaps: tuple[Gap, ...]
-    """Every stretch not listened to, by time, with its reason."""
+    """Every stretch not listened to, by time, with its reason; planned pauses among them."""
     now: bool
     """Whether it was still listening at `until`."""
+
+    @property
+    def paused(self) -> float:
+        """Seconds of planned pauses: counted apart from those that nobody wanted."""
+        return sum((gap.ended - gap.began).total_seconds() for gap in self.gaps if gap.planned is not None)
+
+    @property
+    def missed(self) -> float:
+        """Seconds not listened to that nobody had planned."""
+        return sum((gap.ended - gap.began).total_seconds() for gap in self.gaps if gap.planned is None)
 
 
 def listened(spans: Sequence[Span], since: datetime, until: datetime, now: datetime) -> Listened:
@@ -119,7 +129,7 @@ def _explained(holes: Sequence[Stretch], spans: Sequence[Span]) -> Iterator[Gap]
                 continue
             if gap.began > at:
                 yield Gap(at, gap.began, _why_off(at, spans, ends))
-            yield Gap(max(at, gap.began), min(end, gap.ended), gap.reason)
+            yield Gap(max(at, gap.began), min(end, gap.ended), gap.reason, gap.planned)
             at = min(end, gap.ended)
         if at < end:
             yield Gap(at, end, _why_off(at, spans, ends))

@@ -2,9 +2,12 @@
 
 import sqlite3
 from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from beepwatch.records.entered import FamilyReader
+from beepwatch.records.entries import Pause
 from beepwatch.records.nightly import NightReader
 from beepwatch.records.reader import WAIT, period, time_of
 from beepwatch.records.rows import SNAPSHOT, Gap, Kind, LoggedAlarm, LoggedBeep, Span, alarm_of, restored
@@ -68,7 +71,7 @@ class History(NightReader, FamilyReader):
     def spans(
         self, since: datetime | None = None, until: datetime | None = None, kind: Kind = "household"
     ) -> list[Span]:
-        """Every listening span of `kind` that reaches into the period, with its gaps, by time.
+        """Every listening span of `kind` that reaches into the period, with its gaps and planned pauses, by time.
 
         The last span before the period is with them: how it ended tells why nothing was heard at first.
         """
@@ -78,7 +81,8 @@ class History(NightReader, FamilyReader):
             rows = self._ask(SPANS, asked)
             for row in self._ask(GAPS, asked):
                 gaps[row["span"]].append(Gap(time_of(row, "began"), time_of(row, "ended"), row["reason"]))
-        return [_span(row, tuple(gaps[row["id"]])) for row in rows]
+            pauses = self.pauses(since, until) if kind == "household" else []
+        return [_paused(_span(row, tuple(gaps[row["id"]])), pauses) for row in rows]
 
     def beeps(self, alarm: LoggedAlarm) -> list[LoggedBeep]:
         """The beeps heard while an alarm went on, by onset: its own and any other."""
@@ -120,6 +124,14 @@ def _after(row: sqlite3.Row | None, raised: datetime) -> float | None:
         return None
     after: float | None = row["after"]
     return (time_of(row, "at") - raised).total_seconds() if after is None else after
+
+
+def _paused(span: Span, pauses: Sequence[Pause]) -> Span:
+    """With the pauses that it has a part in; one that began in it may go on past its end."""
+    mine = [pause for pause in pauses if pause.began < span.until and pause.until > span.began]
+    mine += [pause for pause in pauses if pause.span == span.id and pause not in mine]
+    paused = (Gap(one.began, one.until, f"paused on purpose: {one.purpose}", one.purpose) for one in mine)
+    return replace(span, gaps=(*span.gaps, *paused)) if mine else span
 
 
 def _span(row: sqlite3.Row, gaps: tuple[Gap, ...]) -> Span:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Literal, TypeAlias, get_args
 
+from beepwatch.errors import RecordsError
 from beepwatch.events import Alarm, Priority
 
 Kind: TypeAlias = Literal["household", "recording"]
@@ -30,6 +31,8 @@ class Gap:
     began: datetime
     ended: datetime
     reason: str
+    planned: str | None = None
+    """What a planned pause was for; None for a gap that nobody wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +110,13 @@ def stored(moment: datetime) -> tuple[str, int]:
 
 
 def restored(text: str, offset: int) -> datetime:
-    """The time that `stored` wrote, in a fixed zone of `offset` minutes."""
-    return datetime.fromisoformat(text).astimezone(timezone(timedelta(minutes=offset)))
+    """The time that `stored` wrote, in a fixed zone of `offset` minutes. Raises RecordsError for a damaged one."""
+    try:
+        return datetime.fromisoformat(text).astimezone(timezone(timedelta(minutes=offset)))
+    except (ValueError, TypeError, OverflowError) as error:
+        raise RecordsError(
+            f"the history holds a time that is none ({text!r}): `beepwatch history --verify` tells what is damaged"
+        ) from error
 
 
 def plain(text: str) -> str:
