@@ -180,7 +180,7 @@ class Setup:
             old = {"names": self.home.settings.names, "words": self.home.settings.words}[key.split(".")[0]]
             self._set(key, self.talk.ask(question, getattr(old, key.split(".")[1].replace("-", "_")), fits=_short))
         said = self._messages().lines("lead-disconnect")
-        self.talk.say(f"So I would say: {said[0]} {said[2]}")
+        self.talk.say(f"So I would say: {said[0]} {said[1]} {said[3]}")
         return True
 
     def device(self) -> bool:

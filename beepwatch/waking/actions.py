@@ -8,8 +8,12 @@ from typing import Literal, TypeAlias
 
 from beepwatch.events import Priority
 
-Kind: TypeAlias = Literal["woken", "acknowledged", "stopped"]
-"""woken: a wake sound was asked for; acknowledged: a person answered; stopped: the beeping stopped."""
+Kind: TypeAlias = Literal[
+    "woken", "acknowledged", "stopped", "paused", "resumed", "again", "reminded", "found", "changed"
+]
+"""woken: a wake sound was asked for; acknowledged: a person answered; stopped: the beeping stopped; paused, resumed:
+silenced for a planned pause, and no more; again: it beeps still, and the ladder begins anew; reminded: told once more
+of a backup battery; found: a person says what it was; changed: a person says that the main battery is changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +24,15 @@ class Sound:
     """The alarms that it tells of (`Alarm.number`), most urgent first; never empty."""
     priority: Priority
     """Of the most urgent one."""
+    drill: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Remind:
+    """Sound once, briefly, and say these lines once ("reminder signal", IEC 60601-1-8, quoted); not in an alarm."""
+
+    number: int
+    lines: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +65,12 @@ class Note:
     number: int
     kind: Kind
     at: float
+    by: str = ""
+    """Who said so, where it is a person's word and known."""
+    via: str = ""
+    """From which place."""
+    what: str = ""
+    """found: what it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,4 +92,20 @@ class Alert:
     """The caregiver's name; "" where none is known."""
 
 
-Action: TypeAlias = Sound | Say | Quiet | Show | Note
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Let the way of this name alert somebody."""
+
+    way: str
+    alert: Alert
+
+
+@dataclass(frozen=True, slots=True)
+class Hush:
+    """Tell the way of this name that these alarms need nobody any more."""
+
+    way: str
+    numbers: tuple[int, ...]
+
+
+Action: TypeAlias = Sound | Say | Quiet | Remind | Reach | Hush | Show | Note

@@ -1,59 +1,28 @@
-"""From alarms and answers to wake sounds and words: one state for each alarm (see table.py), and no clock."""
+"""From alarms and answers to wake sounds, calls and words: one state for each alarm (see table.py), and no clock."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from beepwatch.events import Alarm, AlarmEvent, Ended, Raised
-from beepwatch.waking.actions import Action, Note, Quiet, Say, Show, Sound
+from beepwatch.waking.actions import Action, Hush, Kind, Note, Quiet, Reach, Remind, Say, Show, Sound
+from beepwatch.waking.commands import Cause
+from beepwatch.waking.entry import Entry, begin
+from beepwatch.waking.ladder import SPEAKER, Call, Duty, Ladder
 from beepwatch.waking.messages import Messages
-from beepwatch.waking.table import LOUD, RANKS, TABLE, Happening, State, kept, urgency, wakes
+from beepwatch.waking.table import LOUD, State
+from beepwatch.waking.telling import Standing, alert, pattern_of, shown, spoken, standing
+
+__all__ = ["RETELL", "Escalation", "Standing"]
 
 RETELL = 10.0
 """s after which the order to sound is given again, so that one that was lost heals (judgement).
 
 The speaker repeats by itself: no sound depends on this.
 """
-
-
-@dataclass(frozen=True, slots=True)
-class _Entry:
-    """One alarm as it stands here."""
-
-    alarm: Alarm
-    state: State
-    kept: bool
-    renamed: bool = False
-
-    def step(self, what: Happening) -> "_Entry":
-        """The entry after `what`, by the table."""
-        if_kept, otherwise = TABLE[self.state, what]
-        return replace(self, state=if_kept if self.kept else otherwise)
-
-    def heard(self, alarm: Alarm) -> "_Entry":
-        """The entry after a new word of its alarm, which may have another name or priority now."""
-        old = self.alarm
-        if (alarm.pattern, alarm.priority) == (old.pattern, old.priority):
-            return replace(self, alarm=alarm)
-        as_urgent = RANKS.index(alarm.priority) <= RANKS.index(old.priority) and wakes(alarm.priority)
-        still_kept = self.kept or kept(alarm.pattern, alarm.priority)
-        renamed = self.renamed or alarm.pattern != old.pattern
-        entry = replace(self, alarm=alarm, kept=still_kept, renamed=renamed)
-        return entry.step("renamed" if as_urgent else "played-down")
-
-    @property
-    def rank(self) -> tuple[int, int, bool, int]:
-        """Sort key: most urgent first; among equals one that still beeps, then the older one."""
-        alarm = self.alarm
-        return (*urgency(alarm.pattern, alarm.priority), self.state is not State.SOUNDING, alarm.number)
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """How one alarm stands, for screens that show more than the one text of `Show`."""
-
-    alarm: Alarm
-    state: State
-    title: str
-    lines: tuple[str, ...]
+BATTERIES = ("backup-battery", "battery-critical")
+"""Patterns that "changed" answers."""
+Made = list[tuple[Call, int]]
+"""Calls with the number of the alarm."""
 
 
 class Escalation:
@@ -63,18 +32,33 @@ class Escalation:
     sound, once ordered by `Sound` and `Say`, goes on until `Quiet`.
     """
 
-    def __init__(self, messages: Messages | None = None):
-        """Begin with no alarm; `messages` holds the family's names (default: none given)."""
+    def __init__(
+        self,
+        messages: Messages | None = None,
+        ladder: Ladder | None = None,
+        duty: Callable[[float], Duty] = lambda now: Duty(),
+    ):
+        """Begin with no alarm; `messages` holds the family's names; duty: who is on duty at the caller's `now`."""
         self._messages = messages or Messages()
-        self._entries: dict[int, _Entry] = {}
+        self._ladder = ladder or Ladder()
+        self._duty = duty
+        self._entries: dict[int, Entry] = {}
         self._orders: list[Action] = []
         self._told_at = 0.0
         self._shown: str | None = None
         self._over = ""
+        self._asked: tuple[int, ...] = ()
+        self._pause: tuple[float, str] | None = None
+        self._made: Made = []
+        self._hushed: list[Action] = []
 
     def rename(self, messages: Messages) -> None:
         """Take other names; what sounds already is told with them from its next change on."""
         self._messages = messages
+
+    def climb_by(self, ladder: Ladder) -> None:
+        """Take another ladder, from the next step on."""
+        self._ladder = ladder
 
     def hear(self, event: AlarmEvent, now: float) -> list[Action]:
         """Take one word of the recogniser. Each alarm has a number of its own, in all streams together."""
@@ -84,124 +68,225 @@ class Escalation:
             before = None  # a number used again: an old answer must not silence a new alarm
         if before is None and isinstance(event, Ended):
             return []  # it is over here already
-        after = self._begin(alarm) if before is None else before.heard(alarm)
-        after = after.step("ended" if isinstance(event, Ended) else "again")
+        after = begin(alarm, now) if before is None else before.heard(alarm, now)
+        after = after.step("ended" if isinstance(event, Ended) else "again", now)
+        after = after.settle(self._pause is not None, now)
+        unmended = before is not None and self._pause is None and after.unmended(before, now)
+        after = after.step("unmended", now) if unmended else after
+        self._keep(after, renamed=before is not None and before.alarm.pattern != alarm.pattern)
+        if after.loud and not after.drill:
+            self._end_drill()
         notes = _notes(event, before, after, now)
-        self._keep(after)
-        return self._changes(now) + notes
+        reminders = [] if before is None else self._reminder(before, after, now)
+        return self._changes(now) + reminders + notes
 
-    def acknowledge(self, now: float) -> list[Action]:
-        """A person says "I am going": every alarm that sounds is silenced until its condition ends."""
-        notes = [Note(entry.alarm.number, "acknowledged", now) for entry in self._loud()]
-        for entry in list(self._entries.values()):
-            self._keep(entry.step("acknowledged"))
+    def rehearse(self, alarm: Alarm, now: float) -> list[Action]:
+        """Wake as for this alarm, told as a drill everywhere; its number is `DRILLED` or below.
+
+        Nothing happens while any alarm wakes or a pause holds; a real alarm later ends it at once.
+        """
+        return [] if self.waking or self.paused else self.hear(Raised(alarm.raised, alarm), now)
+
+    def end_drill(self, now: float) -> list[Action]:
+        """Nobody came to a drill for too long, or it is called off."""
+        self._end_drill()
+        return self._changes(now)
+
+    def acknowledge(self, now: float, number: int | None = None, by: str = "", via: str = "") -> list[Action]:
+        """A person says "I am going": what wakes is silenced until its condition ends. number: only this alarm."""
+        going = [entry for entry in self._loud() if number in (None, entry.number)]
+        for entry in going:
+            self._keep(entry.answer(now))
+        asked = tuple(entry.number for entry in going if entry.asked)
+        self._asked = asked or self._asked
+        notes = [Note(entry.number, "acknowledged", now, by, via) for entry in going]
         return [*self._changes(now), *notes]
 
+    def found(self, now: float, number: int | None, what: Cause, by: str = "", via: str = "") -> list[Action]:
+        """A person says what it was. number None: what was answered last."""
+        numbers = self._asked if number is None else (number,)
+        self._asked = tuple(asked for asked in self._asked if asked not in numbers)
+        return [*self._changes(now), *(Note(one, "found", now, by, via, what) for one in numbers)]
+
+    def changed(self, now: float, by: str = "", via: str = "") -> list[Action]:
+        """A person says that the main battery is changed: no more reminders; a later beep is a new alarm."""
+        entries = [entry for entry in self._entries.values() if entry.alarm.pattern in BATTERIES]
+        loud = [entry for entry in entries if entry.loud]
+        for entry in entries:
+            self._keep(replace(entry.answer(now) if entry.loud else entry, changed=now))
+        notes = [Note(entry.number, "acknowledged", now, by, via) for entry in loud]
+        return [*self._changes(now), *notes, *(Note(entry.number, "changed", now, by, via) for entry in entries)]
+
+    def pause(self, now: float, until: float, label: str) -> list[Action]:
+        """A planned pause until `until`; `label` is that hour as a person reads it. Again: another end."""
+        self._pause = until, label
+        before = list(self._entries.values())
+        self._end_drill()
+        for entry in before:
+            self._keep(entry.settle(True, now))
+        return [*self._changes(now), *self._noted("paused", before, now)]
+
+    def resume(self, now: float) -> list[Action]:
+        """The pause is over: what beeps still wakes as if it were new."""
+        if self._pause is None:
+            return []
+        self._pause = None
+        before = list(self._entries.values())
+        for entry in before:
+            self._keep(entry.resume(now))
+        return [*self._changes(now), *self._noted("resumed", before, now)]
+
+    def fail(self, way: str, number: int | None) -> None:
+        """A try by `way` failed, for this alarm (None: for all): the next step is due at once."""
+        for entry in self._loud():
+            if number in (None, entry.number):
+                self._entries[entry.number] = replace(entry, climb=entry.climb.fail(way, self._ladder))
+
     def tick(self, now: float) -> list[Action]:
-        """Time has come to `now`: say again what has to go on (the same `Sound` and `Say`), if it is due."""
+        """Time has come to `now`: end a pause, climb what is due, say again what has to go on, if it is due."""
         due = self.next_at()
         if due is None or now < due:
             return []
-        self._told_at = now
-        return list(self._orders)
+        actions = self.resume(now) if self._pause is not None and now >= self._pause[0] else []
+        actions += self._changes(now)
+        if self._orders and now >= self._told_at + RETELL:
+            self._told_at = now
+            actions += self._orders
+        return actions
 
     def next_at(self) -> float | None:
         """When to call `tick` next; None while there is nothing to wait for."""
-        return self._told_at + RETELL if self._orders else None
+        times = [self._told_at + RETELL] if self._orders else []
+        times += [at for entry in self._loud() if (at := entry.climb.next_at(self._ladder)) is not None]
+        times += [self._pause[0]] if self._pause is not None else []
+        return min(times, default=None)
+
+    @property
+    def waking(self) -> bool:
+        """Is anybody being woken, or about to be?"""
+        return bool(self._loud())
 
     @property
     def sounding(self) -> bool:
-        """Is anybody being woken?"""
+        """Does the speaker wake?"""
         return bool(self._orders)
+
+    @property
+    def paused(self) -> bool:
+        """Does a planned pause hold?"""
+        return self._pause is not None
+
+    @property
+    def drilling(self) -> bool:
+        """Does a rehearsal wake?"""
+        return any(entry.drill for entry in self._entries.values())
+
+    @property
+    def asks(self) -> bool:
+        """Does the screen ask what it was?"""
+        return bool(self._asked) and not self.waking
 
     @property
     def standing(self) -> tuple[Standing, ...]:
         """Every alarm that is not over, most urgent first, with its title and lines."""
-        entries = sorted(self._entries.values(), key=lambda entry: (entry.state not in LOUD, entry.rank))
-        return tuple(
-            Standing(one.alarm, one.state, self._messages.title(self._pattern(one)), self._lines(one))
-            for one in entries
-        )
+        return standing(self._entries.values(), self._messages)
 
-    def _begin(self, alarm: Alarm) -> _Entry:
-        """The first entry of an alarm."""
-        state = State.SOUNDING if wakes(alarm.priority) else State.SHOWN
-        return _Entry(alarm, state, kept(alarm.pattern, alarm.priority))
-
-    def _keep(self, entry: _Entry) -> None:
-        """Put an entry in its place, or drop it when it is over."""
+    def _keep(self, entry: Entry, renamed: bool = False) -> None:
+        """Put an entry in its place, or drop it when it is over; who was called for it is told what changed."""
+        before = self._entries.get(entry.number)
+        if before is not None and before.loud and not entry.loud:
+            ways = dict.fromkeys(call.way for call in before.climb.calls if call.way != SPEAKER)
+            self._hushed += [Hush(way, (entry.number,)) for way in ways]
+        if renamed and entry.loud:
+            self._made += [(call, entry.number) for call in entry.climb.calls if call.way != SPEAKER]
         if entry.state is State.OVER:
-            self._entries.pop(entry.alarm.number, None)
-            self._over = self._messages.over(self._pattern(entry))
+            self._entries.pop(entry.number, None)
+            self._over = self._messages.over(pattern_of(entry, self._messages))
         else:
-            self._entries[entry.alarm.number] = entry
+            self._entries[entry.number] = entry
 
-    def _loud(self) -> list[_Entry]:
+    def _end_drill(self) -> None:
+        for entry in [entry for entry in self._entries.values() if entry.drill]:
+            self._keep(replace(entry, state=State.OVER))
+
+    def _loud(self) -> list[Entry]:
         """Those that wake, most urgent first."""
-        return sorted((e for e in self._entries.values() if e.state in LOUD), key=lambda entry: entry.rank)
+        return sorted((entry for entry in self._entries.values() if entry.loud), key=lambda entry: entry.rank)
+
+    def _climb(self, now: float) -> None:
+        """Make every call that is due."""
+        for entry in self._loud():
+            climb, made = entry.climb, Made()
+            while climb.due(self._ladder, now):
+                climb, calls = climb.step(self._ladder, self._duty(now), now)
+                made += [(call, entry.number) for call in calls if call.way != SPEAKER]
+            self._entries[entry.number] = replace(entry, climb=climb)
+            self._made += made
 
     def _changes(self, now: float) -> list[Action]:
-        """What has to be ordered now that was not ordered before."""
+        """What has to be ordered now that was not ordered before: first the sound."""
+        self._climb(now)
         loud = self._loud()
         orders = self._wake(loud)
         actions: list[Action] = []
         if orders != self._orders:
             actions += orders or [Quiet()]
             self._orders, self._told_at = orders, now
+        actions += [*self._hushed, *self._reached(loud)]
+        self._hushed, self._made = [], []
         text = self._screen(loud)
-        if text != self._shown and (self._shown is not None or self._entries):
+        if text != self._shown and (self._shown is not None or self._entries or self._pause is not None):
             actions.append(Show(text))
             self._shown = text
         return actions
 
-    def _wake(self, loud: list[_Entry]) -> list[Action]:
-        """The sound and words for these alarms, most urgent first; [] for none."""
-        if not loud:
+    def _wake(self, loud: list[Entry]) -> list[Action]:
+        """The sound and words for these alarms, most urgent first; [] where the speaker is to be silent."""
+        heard = [entry for entry in loud if entry.climb.spoken]
+        if not heard:
             return []
-        numbers = tuple(entry.alarm.number for entry in loud)
-        lines = [line for entry in _told(loud) for line in self._lines(entry)]
-        return [Sound(numbers, loud[0].alarm.priority), Say(tuple(dict.fromkeys(lines)))]
+        numbers = tuple(entry.number for entry in heard)
+        return [Sound(numbers, heard[0].alarm.priority, heard[0].drill), Say(spoken(loud, self._messages))]
 
-    def _lines(self, entry: _Entry) -> tuple[str, ...]:
-        """What to say of one alarm that wakes."""
-        pattern, say = self._pattern(entry), self._messages
-        lines = say.lines_stopped(pattern) if entry.state is State.STOPPED else say.lines(pattern)
-        return (say.renamed, *lines) if entry.renamed else lines
+    def _reached(self, loud: list[Entry]) -> list[Action]:
+        """The calls of this time: one for each way and caregiver, of all alarms together."""
+        actions: list[Action] = []
+        for call in dict.fromkeys(call for call, _ in self._made):
+            numbers = {number for made, number in self._made if made == call}
+            entries = [entry for entry in loud if entry.number in numbers]
+            if entries:
+                actions.append(Reach(call.way, alert(entries, call.who, self._messages)))
+        return actions
 
-    def _screen(self, loud: list[_Entry]) -> str:
-        """The whole screen: those that wake, those only shown, those silenced, and the caution."""
+    def _reminder(self, before: Entry, after: Entry, now: float) -> list[Action]:
+        if self.waking or self.paused or not after.reminds(before, now):
+            return []
+        lines = self._messages.reminder(self._duty(now).first)
+        return [Remind(after.number, lines), Note(after.number, "reminded", now)]
+
+    def _noted(self, kind: Kind, before: Iterable[Entry], now: float) -> list[Action]:
+        """A note for each alarm whose waking a pause ended, or begins again with its end."""
+        loud = {entry.number for entry in self._loud()}
+        changed = [one for one in before if one.loud != (one.number in loud) and not one.drill]
+        woken: list[Action] = [Note(one.number, "woken", now) for one in changed] if kind == "resumed" else []
+        return [*(Note(one.number, kind, now) for one in changed), *woken]
+
+    def _screen(self, loud: list[Entry]) -> str:
+        """The whole screen: a pause, what wakes, what is only shown or silenced, the question, and the caution."""
         say = self._messages
-        parts: list[str] = []
-        for entry in _told(loud):
-            parts += [say.title(self._pattern(entry)), *self._lines(entry)]
-        for entry in self._entries.values():
-            if entry.state is State.SHOWN:
-                parts += [say.title(self._pattern(entry)), *say.lines(self._pattern(entry))]
-            elif entry.state is State.ACKNOWLEDGED:
-                parts += [say.title(self._pattern(entry)), say.acknowledged]
-        return say.screen(*(parts or [self._over]))
-
-    def _pattern(self, entry: _Entry) -> str:
-        """The pattern whose message is told: one that has none is told as unknown."""
-        return entry.alarm.pattern if entry.alarm.pattern in self._messages.patterns else "unknown"
+        parts = shown(loud, self._entries.values(), say)
+        if self._pause is not None:
+            parts.insert(0, say.paused(self._pause[1]))
+        elif not parts:
+            parts.append(self._over)
+        return say.screen(*parts, *([say.question()] if self.asks else []))
 
 
-def _notes(event: AlarmEvent, before: _Entry | None, after: _Entry, now: float) -> list[Action]:
-    """What the history should know: this alarm begins to wake, its beeping stopped."""
-    number = after.alarm.number
-    began = after.state in LOUD and (before is None or before.state not in LOUD)
-    woken: list[Action] = [Note(number, "woken", now)] if began else []
-    return [*woken, Note(number, "stopped", now)] if isinstance(event, Ended) else woken
-
-
-def _told(loud: list[_Entry]) -> list[_Entry]:
-    """Those of the alarms that wake which are told: one that has stopped is not, where another tells more.
-
-    So a lead alarm that comes back is not told as going on and as stopped in one breath, the backup battery's
-    not once the same device's last battery calls, and an unknown beeping not once it has a name.
-    """
-    patterns = {entry.alarm.pattern for entry in loud}
-    covered = {entry.alarm.pattern for entry in loud if entry.state is State.SOUNDING}
-    covered |= {"backup-battery"} if "battery-critical" in patterns else set()
-    covered |= {"unknown"} if patterns != {"unknown"} else set()
-    return [entry for entry in loud if entry.state is State.SOUNDING or entry.alarm.pattern not in covered]
+def _notes(event: AlarmEvent, before: Entry | None, after: Entry, now: float) -> list[Action]:
+    """What the history should know: this alarm begins to wake, wakes again, its beeping stopped."""
+    began = after.loud and (before is None or not before.loud)
+    kind: Kind = "again" if after.still else "woken"
+    notes: list[Action] = [Note(after.number, kind, now)] if began else []
+    if after.state is State.PAUSED and (before is None or before.state is not State.PAUSED):
+        notes.append(Note(after.number, "paused", now))
+    return [*notes, Note(after.number, "stopped", now)] if isinstance(event, Ended) else notes

@@ -1,58 +1,11 @@
-"""The words for each alarm, from messages.toml, with the family's names filled in."""
+"""The words for each alarm, from a catalogue, with the family's names filled in."""
 
-from functools import cache
-from importlib.resources import files
+from collections.abc import Sequence
 
-import msgspec
+from beepwatch.waking.catalogue import Catalogue, Words, english
 
-
-class _Names(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """What is said when no name is given."""
-
-    caregiver: str
-    person: str
-    emergency: str
-    plan: str
-
-
-class _First(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """The lines of every alarm that does not bring its own."""
-
-    go: str
-    look: str
-    unwell: str
-    over: str
-
-
-class _Alarm(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """One alarm's lines; None takes the line of `_First`, "" leaves it out."""
-
-    title: str
-    well: str
-    check: str
-    go: str | None = None
-    look: str | None = None
-    unwell: str | None = None
-    over: str | None = None
-
-
-class _Catalogue(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """The whole of messages.toml."""
-
-    caution: str
-    stopped: str
-    renamed: str
-    acknowledged: str
-    names: _Names
-    first: _First
-    alarm: dict[str, _Alarm]
-
-
-@cache
-def _catalogue() -> _Catalogue:
-    """The packaged catalogue, read once."""
-    text = files("beepwatch.waking").joinpath("messages.toml").read_bytes()
-    return msgspec.toml.decode(text, type=_Catalogue)
+RIGHT_TO_LEFT, ISOLATED = "\u2067", "\u2069"
+"""Before and after a line that runs from right to left (RLI and PDI of Unicode's bidirectional algorithm, UAX #9)."""
 
 
 class Messages:
@@ -64,41 +17,80 @@ class Messages:
         person: str | None = None,
         emergency: str | None = None,
         plan: str | None = None,
+        *,
+        people: Sequence[str] = (),
+        catalogue: Catalogue | None = None,
     ):
-        """Take the family's names and words; one that is not given (or empty) is told as `[names]` has it."""
-        self._all = _catalogue()
+        """Take the family's names and words; one that is not given (or empty) is told as `[names]` has it.
+
+        people: everybody whom the ladder may call, for a voice that renders ahead. catalogue: default English.
+        """
+        self._all = catalogue or english()
         names = self._all.names
+        self._caregiver = caregiver or names.caregiver
+        self._people = tuple(people)
         self._names = {
-            "caregiver": caregiver or names.caregiver,
             "person": person or names.person,
             "emergency": emergency or names.emergency,
             "plan": plan or names.plan,
         }
         self.caution = self._all.caution
-        self.stopped = self._all.stopped
-        self.renamed = self._all.renamed
-        self.acknowledged = self._all.acknowledged
+        self.stopped = self._fill(self._all.stopped)
+        self.renamed = self._fill(self._all.renamed)
+        self.still = self._fill(self._all.still)
+        self.acknowledged = self._fill(self._all.acknowledged)
+        self.drill = self._fill(self._all.drill)
+        self.changed = self._fill(self._all.changed)
+        self.quiet = self._fill(self._all.quiet)
+        self.pause_over = self._fill(self._all.pause_over)
 
     @property
     def patterns(self) -> tuple[str, ...]:
         """Every pattern that has a message, and "cannot-hear"."""
         return tuple(self._all.alarm)
 
+    @property
+    def voice(self) -> str:
+        """The name of the voice that speaks them."""
+        return self._all.speaker
+
+    @property
+    def right_to_left(self) -> bool:
+        """Whether lines run from right to left."""
+        return self._all.direction == "rtl"
+
     def title(self, pattern: str) -> str:
         """One line for the top of the screen. Raises KeyError for a pattern without a message."""
         return self._fill(self._all.alarm[pattern].title)
 
-    def lines(self, pattern: str) -> tuple[str, ...]:
-        """What to say: who goes, look first, not well, what it means, what to check. Raises KeyError too."""
-        alarm, first = self._all.alarm[pattern], self._all.first
-        go = first.go if alarm.go is None else alarm.go
-        look = first.look if alarm.look is None else alarm.look
-        unwell = first.unwell if alarm.unwell is None else alarm.unwell
-        return tuple(self._fill(line) for line in (go, look, unwell, alarm.well, alarm.check) if line)
+    def call(self, name: str = "") -> str:
+        """The caregiver's own name, twice: it wakes its owner more readily than other words (Oswald 1960)."""
+        return self._fill(self._all.call, caregiver=name or self._caregiver)
+
+    def lines(self, pattern: str, people: Sequence[str] = (), marks: Sequence[str] = ()) -> tuple[str, ...]:
+        """What to say: whom it is for, `marks`, who goes, look first, not well, what it means, what to check.
+
+        people: names to call; none takes the household's own caregiver. Raises KeyError as `title`.
+        """
+        calls = [self.call(name) for name in people] or [self.call()]
+        alarm = self._all.alarm[pattern]
+        return tuple(dict.fromkeys((*calls, *marks, *self._body(alarm))))
 
     def lines_stopped(self, pattern: str) -> tuple[str, ...]:
         """What to say once the beeping stopped and nobody has answered: that first, then the same help."""
-        return (self.stopped, *self.lines(pattern))
+        return self.lines(pattern, marks=(self.stopped,))
+
+    def reminder(self, name: str = "") -> tuple[str, ...]:
+        """What to say of a backup battery that was answered and beeps still."""
+        return (self.call(name), self._fill(self._all.reminder))
+
+    def question(self) -> str:
+        """The one question afterwards, with the keys that answer it."""
+        return f"{self._fill(self._all.question)}\n{self._fill(self._all.answers)}"
+
+    def paused(self, until: str) -> str:
+        """What to show in a planned pause; until: the hour, as a person reads it."""
+        return self._fill(self._all.paused, until=until)
 
     def over(self, pattern: str) -> str:
         """What to show when it is over and nothing else is left. Raises KeyError as above."""
@@ -106,15 +98,27 @@ class Messages:
 
     def screen(self, *parts: str) -> str:
         """Text for a screen: the parts, one a line, and the caution below them."""
-        return "\n".join((*parts, self.caution))
+        text = "\n".join((*parts, self.caution))
+        if not self.right_to_left:
+            return text
+        return "\n".join(f"{RIGHT_TO_LEFT}{line}{ISOLATED}" for line in text.splitlines())
 
     def all_lines(self) -> tuple[str, ...]:
         """Every line that may ever be spoken, each once: for a voice that renders ahead of need."""
-        told = [self.renamed, self.stopped]
+        told = [self.call(name) for name in self._people] or [self.call()]
+        told += [self.call(), self.renamed, self.stopped, self.still, self.drill, self.pause_over]
+        told += self.reminder()
         for pattern in self.patterns:
             told += self.lines(pattern)
         return tuple(dict.fromkeys(told))
 
-    def _fill(self, line: str) -> str:
+    def _body(self, alarm: Words) -> list[str]:
+        first = self._all.first
+        go = first.go if alarm.go is None else alarm.go
+        look = first.look if alarm.look is None else alarm.look
+        unwell = first.unwell if alarm.unwell is None else alarm.unwell
+        return [self._fill(line) for line in (go, look, unwell, alarm.well, alarm.check) if line]
+
+    def _fill(self, line: str, caregiver: str = "", until: str = "") -> str:
         """Put the names into a line."""
-        return line.format_map(self._names)
+        return line.format_map(self._names | {"caregiver": caregiver or self._caregiver, "until": until})

@@ -90,10 +90,10 @@ def test_answers_are_kept(tmp_path: Path) -> None:
     assert bench.heard_by == ["USB microphone"]
     assert settings.disarmed == ("battery-critical",)
     assert [one.name for one in load_sounders(tmp_path)] == ["device"]
-    assert "So I would say: Wake up. This is for Anna. Go to Sam now. If Sam is not well" in told.said
+    assert "So I would say: Anna. Anna. Go to Sam now. If Sam is not well" in told.said
     speaker, lines = bench.woken[0]
     assert speaker == "bedside"
-    assert "Go to Sam now" in lines[0]
+    assert "Go to Sam now" in lines[1]
 
 
 def test_it_goes_on_where_it_was_stopped(tmp_path: Path) -> None:

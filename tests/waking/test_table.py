@@ -1,6 +1,7 @@
 """Every state and everything that may happen in it, seen from outside."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypeAlias, get_args
 
 import pytest
@@ -50,26 +51,37 @@ def rename_late(core: Escalation, bedside: Bedside, pattern: str) -> None:
     bedside.do(core.hear(Ended(4, alarm(1, "other", "medium")), 4.0))
 
 
+def pause_it(core: Escalation, bedside: Bedside, pattern: str) -> None:
+    """A planned pause begins."""
+    bedside.do(core.pause(2.0, 1e6, "20:40"))
+
+
+def resume_it(core: Escalation, bedside: Bedside, pattern: str) -> None:
+    """The pause is over, if there was one."""
+    bedside.do(core.resume(6.0))
+
+
 def play_down_late(core: Escalation, bedside: Bedside, pattern: str) -> None:
     """As `play_down`, without a new beep."""
     bedside.do(core.hear(Ended(5, alarm(1, "other", "low")), 5.0))
 
 
-# What a person notices in each state: is there sound, is it told that the beeping stopped, what the screen says.
-Seen: TypeAlias = tuple[bool, bool, bool]
+# What a person notices in each state: is there sound, and what the screen says of it.
+Seen: TypeAlias = tuple[bool, frozenset[str]]
 SIGNS: dict[State, Seen] = {
-    State.SHOWN: (False, False, False),
-    State.SOUNDING: (True, False, False),
-    State.STOPPED: (True, True, False),
-    State.ACKNOWLEDGED: (False, False, True),
-    State.OVER: (False, True, False),
+    State.SHOWN: (False, frozenset()),
+    State.SOUNDING: (True, frozenset()),
+    State.STOPPED: (True, frozenset({"stopped"})),
+    State.ACKNOWLEDGED: (False, frozenset({"answered"})),
+    State.PAUSED: (False, frozenset({"paused"})),
+    State.OVER: (False, frozenset({"stopped"})),
 }
+WORDS = {"stopped": "The beeping has stopped.", "answered": "Quiet until this", "paused": "Quiet until the pause"}
 
 
 def seen(bedside: Bedside) -> Seen:
-    """(sound, "The beeping has stopped" told, "Quiet until" shown)."""
-    stopped, quiet = "The beeping has stopped." in bedside.screen, "Quiet until" in bedside.screen
-    return bedside.sound is not None, stopped, quiet
+    """What there is of the signs."""
+    return bedside.sound is not None, frozenset(sign for sign, words in WORDS.items() if words in bedside.screen)
 
 
 ROADS: list[tuple[State, str, list[Move]]] = [
@@ -79,6 +91,8 @@ ROADS: list[tuple[State, str, list[Move]]] = [
     (State.STOPPED, KEPT, [raise_it, end_it]),
     (State.ACKNOWLEDGED, KEPT, [raise_it, answer]),
     (State.ACKNOWLEDGED, PASSING, [raise_it, answer]),
+    (State.PAUSED, KEPT, [raise_it, pause_it]),
+    (State.PAUSED, PASSING, [pause_it, raise_it]),
 ]
 MOVES: dict[Happening, Move] = {
     "acknowledged": answer,
@@ -86,6 +100,8 @@ MOVES: dict[Happening, Move] = {
     "played-down": play_down,
     "again": beep_again,
     "ended": end_it,
+    "paused": pause_it,
+    "resumed": resume_it,
 }
 LATE: dict[Move, Move] = {rename: rename_late, play_down: play_down_late}
 """Once the beeping has stopped: a new beep would be a second thing that happens."""
@@ -102,7 +118,23 @@ def test_each_pair_does_what_the_table_says(state: State, pattern: str, road: li
     move = MOVES[what]
     (LATE.get(move, move) if state is State.STOPPED else move)(core, bedside, pattern)
     if_kept, otherwise = TABLE[state, what]
-    assert seen(bedside) == SIGNS[if_kept if pattern == KEPT or what == "renamed" else otherwise]
+    after = if_kept if pattern == KEPT or what == "renamed" else otherwise
+    if (after, what) == (State.OVER, "paused") or (state, after) == (State.PAUSED, State.OVER):
+        assert seen(bedside) == (False, frozenset())  # the screen is the pause's
+    else:
+        assert seen(bedside) == SIGNS[after]
+
+
+def test_what_still_beeps_90_s_after_an_answer_wakes_again() -> None:
+    """Of high priority, by the table's "unmended"; before that time, and of medium priority, it does not."""
+    for pattern, priority, again in (("lead-disconnect", "high", True), ("medical-medium", "medium", False)):
+        core, bedside = Escalation(), Bedside()
+        raise_it(core, bedside, pattern)
+        answer(core, bedside, pattern)
+        bedside.do(core.hear(Changed(91, replace(alarm(1, pattern), last=91.0)), 91.9))
+        assert bedside.sound is None
+        bedside.do(core.hear(Changed(95, replace(alarm(1, pattern), last=95.0)), 95.0))
+        assert (bedside.sound is not None) == again, priority
 
 
 def test_the_table_is_whole() -> None:
@@ -112,9 +144,9 @@ def test_the_table_is_whole() -> None:
 
 
 def test_only_a_person_or_the_end_of_a_passing_alarm_ends_waking() -> None:
-    """Nothing else leads from a state that wakes to one that does not."""
+    """A person answers or plans a pause; nothing else leads from a state that wakes to one that does not."""
     for (state, what), (if_kept, otherwise) in TABLE.items():
-        if state in LOUD and what != "acknowledged":
+        if state in LOUD and what not in ("acknowledged", "paused"):
             assert if_kept in LOUD
             assert otherwise in LOUD or what == "ended"
 

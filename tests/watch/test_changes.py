@@ -61,7 +61,7 @@ def test_a_name_is_taken_over_at_once(tmp_path: Path) -> None:
     change(tmp_path, "names.person", "Sam")
     assert run.changes.look(0.5) == []
     assert run.changes.look(1.0) == ["Changed: names.person is now Sam."]
-    assert "Go to Sam now" in run.named[0].lines("lead-disconnect")[0]
+    assert "Go to Sam now" in run.named[0].lines("lead-disconnect")[1]
     assert run.changes.look(2.0) == []
 
 
