@@ -17,8 +17,11 @@ Kind: TypeAlias = Literal["household", "recording"]
 """Whose history a listening span belongs to; the two are never mixed."""
 Change: TypeAlias = Literal["changed", "renamed"]
 """A new beep or a better figure; another name."""
-NoteKind: TypeAlias = Literal["woken", "acknowledged", "stopped"]
-"""Waking began; somebody answered; the beeping stopped before anybody did."""
+NoteKind: TypeAlias = Literal[
+    "woken", "acknowledged", "stopped", "again", "reminded", "paused", "resumed", "battery-changed"
+]
+"""Waking began; somebody answered; the beeping stopped before anybody did; it beeped on after an answer and woke again;
+somebody was reminded of it; a planned pause silenced it; that pause was over; somebody said that the battery is new."""
 
 SNAPSHOT = "pattern, priority, onset, raised, ended, last, beeps, duration, period, frequency, confidence, why"
 """The columns that hold an `Alarm` as it stood, in the order of `snapshot`."""

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from beepwatch.events import Priority
+from beepwatch.waking.commands import Cause
 
 Kind: TypeAlias = Literal[
-    "woken", "acknowledged", "stopped", "paused", "resumed", "again", "reminded", "found", "changed"
+    "woken", "acknowledged", "stopped", "paused", "resumed", "again", "reminded", "found", "battery-changed"
 ]
 """woken: a wake sound was asked for; acknowledged: a person answered; stopped: the beeping stopped; paused, resumed:
 silenced for a planned pause, and no more; again: it beeps still, and the ladder begins anew; reminded: told once more
-of a backup battery; found: a person says what it was; changed: a person says that the main battery is changed."""
+of a backup battery; found: a person says what it was; battery-changed: a
+person says that the main battery is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,7 @@ class Note:
     """Who said so, where it is a person's word and known."""
     via: str = ""
     """From which place."""
-    what: str = ""
+    what: Cause | None = None
     """found: what it was."""
 
 

@@ -115,7 +115,8 @@ class Escalation:
         for entry in entries:
             self._keep(replace(entry.answer(now) if entry.loud else entry, changed=now))
         notes = [Note(entry.number, "acknowledged", now, by, via) for entry in loud]
-        return [*self._changes(now), *notes, *(Note(entry.number, "changed", now, by, via) for entry in entries)]
+        notes += [Note(entry.number, "battery-changed", now, by, via) for entry in entries]
+        return [*self._changes(now), *notes]
 
     def pause(self, now: float, until: float, label: str) -> list[Action]:
         """A planned pause until `until`; `label` is that hour as a person reads it. Again: another end."""

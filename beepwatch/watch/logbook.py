@@ -4,9 +4,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
+from beepwatch.channels.way import Tried
 from beepwatch.events import Alarm, AlarmEvent, Beep, Changed, Ended
+from beepwatch.records.entries import About, Attempt, Finding, PauseEnd, Purpose
 from beepwatch.records.rows import Change, Kind, NoteKind
 from beepwatch.waking.actions import Note
+from beepwatch.waking.entry import DRILLED
 from beepwatch.watch.timeline import Clock, Timeline
 
 EXTEND = 10.0
@@ -26,10 +29,27 @@ class Writes(Protocol):
     ) -> None: ...
     def gap(self, span: int, began: datetime, ended: datetime, reason: str) -> None: ...  # noqa: D102
     def end_listening(self, span: int, ended: datetime) -> None: ...  # noqa: D102
-    def raise_alarm(self, span: int, alarm: Alarm, began: datetime, raised: datetime) -> int: ...  # noqa: D102
+    def raise_alarm(  # noqa: D102
+        self, span: int, alarm: Alarm, began: datetime, raised: datetime, drill: bool = ...
+    ) -> int: ...
     def change_alarm(self, alarm_id: int, alarm: Alarm, at: datetime, kind: Change = ...) -> None: ...  # noqa: D102
     def end_alarm(self, alarm_id: int, alarm: Alarm, ended: datetime) -> None: ...  # noqa: D102
-    def note(self, alarm_id: int, kind: NoteKind, at: datetime, after: float | None = ...) -> None: ...  # noqa: D102
+    def note(  # noqa: D102
+        self,
+        alarm_id: int,
+        kind: NoteKind,
+        at: datetime,
+        after: float | None = ...,
+        *,
+        who: str | None = ...,
+        way: str | None = ...,
+    ) -> None: ...
+    def tried(self, about: About, about_id: int, at: datetime, attempt: Attempt) -> None: ...  # noqa: D102
+    def found(self, alarm_id: int, what: Finding, at: datetime, who: str | None = ...) -> None: ...  # noqa: D102
+    def pause(  # noqa: D102
+        self, span: int | None, purpose: Purpose, began: datetime, planned: datetime, who: str | None = ...
+    ) -> int: ...
+    def end_pause(self, pause_id: int, ended: datetime, how: PauseEnd = ...) -> None: ...  # noqa: D102
     def close(self) -> bool: ...  # noqa: D102
 
 
@@ -47,6 +67,7 @@ class Logbook:
         self._ids: dict[int, int] = {}
         self._raised: dict[int, float] = {}  # clock reading
         self._to_wake: set[int] = set()
+        self._pause: int | None = None
         self._beeps: list[Beep] = []
         self._written = clock.ticks()
         self.lost = 0.0
@@ -76,8 +97,10 @@ class Logbook:
         """What the waker says of an alarm; `woken` is only written once the speaker has begun."""
         if note.kind == "woken":
             self._to_wake.add(note.number)
+        elif note.kind == "found":
+            self._found(note)
         else:
-            self._note(note.number, note.kind, note.at)
+            self._note(note.number, note.kind, note.at, note.by, note.via)
 
     def sounded(self, numbers: Sequence[int], at: float) -> list[int]:
         """The speaker began to tell of these alarms at clock reading `at`; return those it told of first."""
@@ -86,6 +109,25 @@ class Logbook:
         for number in first:
             self._note(number, "woken", at)
         return first
+
+    def tried(self, tried: Tried) -> None:
+        """What came of one try to reach somebody."""
+        known = self._ids.get(tried.number)
+        if known is not None:
+            after = max(0.0, tried.at - self._raised[tried.number])
+            attempt = Attempt(tried.way, tried.ok, tried.who or None, tried.detail or None, after=after)
+            self._journal.tried("alarm", known, self._timeline.wall_of_ticks(tried.at), attempt)
+
+    def pause(self, purpose: Purpose, at: float, planned: datetime, who: str) -> None:
+        """A planned pause begins at clock reading `at`; one that goes on already ends there."""
+        self.end_pause(at, "person")
+        self._pause = self._journal.pause(self._span, purpose, self._timeline.wall_of_ticks(at), planned, who or None)
+
+    def end_pause(self, at: float, how: PauseEnd) -> None:
+        """The pause, if there is one, ends at clock reading `at`."""
+        if self._pause is not None:
+            self._journal.end_pause(self._pause, self._timeline.wall_of_ticks(at), how)
+            self._pause = None
 
     def beep(self, beep: Beep) -> None:
         """Keep a beep as evidence, with the next word of how far was heard."""
@@ -119,11 +161,21 @@ class Logbook:
 
     def _begin(self, alarm: Alarm) -> None:
         wall = self._timeline.wall
-        self._ids[alarm.number] = self._journal.raise_alarm(self._span, alarm, wall(alarm.onset), wall(alarm.raised))
+        drill = alarm.number <= DRILLED
+        self._ids[alarm.number] = self._journal.raise_alarm(
+            self._span, alarm, wall(alarm.onset), wall(alarm.raised), drill
+        )
         self._raised[alarm.number] = self._timeline.ticks(alarm.raised)
 
-    def _note(self, number: int, kind: NoteKind, at: float) -> None:
+    def _found(self, note: Note) -> None:
+        known = self._ids.get(note.number)
+        if known is not None:
+            what: Finding = note.what or "other"
+            self._journal.found(known, what, self._timeline.wall_of_ticks(note.at), note.by or None)
+
+    def _note(self, number: int, kind: NoteKind, at: float, by: str = "", via: str = "") -> None:
         known = self._ids.get(number)
         if known is not None:  # "I cannot hear" is no alarm of the history: it is a gap there
             after = max(0.0, at - self._raised[number])
-            self._journal.note(known, kind, self._timeline.wall_of_ticks(at), after)
+            wall = self._timeline.wall_of_ticks(at)
+            self._journal.note(known, kind, wall, after, who=by or None, way=via or None)

@@ -250,7 +250,7 @@ def test_a_bad_call_is_refused_at_once_and_not_kept(journal: Journal, evening: d
     """A mistake in the program must not block what waits behind it."""
     span = journal.begin_listening("USB microphone", "household", evening)
     alarm = journal.raise_alarm(span, lead, evening, evening)
-    with pytest.raises(ValueError, match="unknown kind 'slept': one of woken, acknowledged, stopped"):
+    with pytest.raises(ValueError, match="unknown kind 'slept': one of woken, acknowledged, stopped, again"):
         journal.note(alarm, "slept", evening)  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="no time zone"):
         journal.extend_listening(span, datetime(2026, 3, 1))  # noqa: DTZ001
