@@ -30,7 +30,7 @@ class Posted:
 
 
 class Board:
-    """Thread-safe. What a reader wants of the loop goes to `Watch.command`, not through here."""
+    """For any thread. What a reader wants of the loop goes to `Watch.command`, not through here."""
 
     def __init__(self, ticks: Callable[[], float] = time.monotonic) -> None:
         self._ticks = ticks
