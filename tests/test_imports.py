@@ -23,7 +23,7 @@ ORDER = [
 """From the core outwards; a name may import those of its own row and of the rows above it."""
 LEVEL = {name: level for level, names in enumerate(ORDER) for name in names.split()}
 PURE = {"__future__", "collections", "dataclasses", "enum", "functools", "itertools", "math", "typing"}
-PURE |= {"bisect", "re", "statistics", "numpy", "scipy"}
+PURE |= {"bisect", "re", "statistics", "string", "numpy", "scipy"}
 """What the core may use besides itself: no file, device, thread or clock is behind any of these."""
 TABLES = {"tomllib", "importlib", "msgspec"}
 """How the core reads the tables that are part of the package (profiles, messages)."""
