@@ -34,20 +34,21 @@ class Recognizer:
         tone: float | None = None,
         bandwidth: float = RATE / 2,
         *,
+        length: float | None = None,
         disarmed: Sequence[str] = (),
         aside: Sequence[float] = (),
     ) -> None:
         """Listen to `channels` channels.
 
         tone: Hz, the device's tone where it is known to within 3 %. bandwidth: Hz up to which the sound holds anything.
+        length: s of its breath-long beep, where it was taught with the tone: faint ones are then timed better.
         disarmed: patterns not to be named. aside: as `set_aside`.
         Raises SamplesError for a channel count under 1 or a tone that cannot be heard (375 Hz to 5050 Hz).
         """
         if channels < 1:
             raise SamplesError(f"{channels} channels: at least one is needed")
-        if tone is not None and not 375 <= tone <= 5050:
-            raise SamplesError(f"a tone of {tone:g} Hz cannot be heard: give one from 375 to 5050 Hz")
-        self._make = (channels, tone, bandwidth)
+        _check_tone(tone)
+        self._make = (channels, tone, bandwidth, length)
         self._profiles = [profile for profile in packaged() if profile.name not in disarmed]
         self.set_aside(aside)
         self.reset()
@@ -56,11 +57,22 @@ class Recognizer:
         """From now on beeps and tones within ASIDE of these (Hz) are told, but are no evidence of any alarm."""
         self._aside = tuple(tones)
 
+    def know(self, tone: float | None, length: float | None = None) -> None:
+        """From the next frame on listen for this tone and length (as at the start); nothing under way is lost.
+
+        Raises SamplesError for a tone that cannot be heard.
+        """
+        _check_tone(tone)
+        channels, _, bandwidth, _ = self._make
+        self._make = (channels, tone, bandwidth, length)
+        self._hearing.know(tone, length)
+        self._matcher.know(tone)
+
     def reset(self) -> None:
         """Forget everything; stream time starts at 0 again."""
-        channels, tone, bandwidth = self._make
+        channels, tone, bandwidth, length = self._make
         self.channels = channels
-        self._hearing = Hearing(channels, tone, bandwidth)
+        self._hearing = Hearing(channels, tone, bandwidth, length=length)
         self._matcher = Matcher(tone, self._profiles)
         self._lost, self._gap = 0, False
 
@@ -129,6 +141,11 @@ class Recognizer:
         if samples.ndim == 2 and samples.shape[1] == self.channels:
             return np.ascontiguousarray(samples.T)
         raise SamplesError(f"samples have shape {samples.shape}: (n, {self.channels}) is needed")
+
+
+def _check_tone(tone: float | None) -> None:
+    if tone is not None and not 375 <= tone <= 5050:
+        raise SamplesError(f"a tone of {tone:g} Hz cannot be heard: give one from 375 to 5050 Hz")
 
 
 def set_aside(event: Heard, tones: Sequence[float]) -> bool:

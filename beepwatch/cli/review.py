@@ -48,6 +48,8 @@ class Ears:
     """Patterns that are not named."""
     aside: tuple[float, ...] = ()
     """Hz of beeps that are no evidence."""
+    length: float | None = None
+    """s of the device's breath-long beep, where it is taught."""
 
 
 def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -112,7 +114,7 @@ def _ears(arguments: argparse.Namespace) -> Ears:
     if tone is None:
         raise InputError("--taught: no tone is taught or set here; use `beepwatch teach`, or give --tone HZ")
     _say(f"with the settings in {home.folder}: tone {tone:.1f} Hz")
-    return Ears(tone, home.settings.disarmed, aside(home.sounders, tone).ignored)
+    return Ears(tone, home.settings.disarmed, aside(home.sounders, tone).ignored, home.length_at(tone))
 
 
 def _review(file: str, ears: Ears, writer: Writer, bar: bool) -> None:
@@ -141,8 +143,9 @@ def heard(recording: "Recording", ears: Ears, quality: Quality, show: Callable[[
 
     resampler = Resampler(recording.rate, recording.channels)
     recognizer = Recognizer(
-        recording.channels, ears.tone, min(8000.0, recording.rate / 2), disarmed=ears.disarmed, aside=ears.aside
-    )
+        recording.channels, ears.tone, min(8000.0, recording.rate / 2),
+        length=ears.length, disarmed=ears.disarmed, aside=ears.aside,
+    )  # fmt: skip
     order = InOrder()
     for block in recording.blocks():
         quality.take(block.samples)

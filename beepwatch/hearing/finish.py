@@ -11,6 +11,7 @@ from .baseband import MARGIN, STEP, STEP_NOISE, Audio, demodulate, weights
 from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import Burst, fit_burst
+from .known import Known
 from .pulses import silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
@@ -153,7 +154,7 @@ def pieces(whole: Envelope, begin: float, end: float, final: bool) -> list[tuple
     return [(a, b, walls[i], walls[i + 1]) for i, (a, b) in enumerate(zip(starts, ends, strict=True))]
 
 
-def bursts(track: Track, rows: Rows, taught: bool) -> list[Found]:
+def bursts(track: Track, rows: Rows, known: Known | None) -> list[Found]:
     """The bursts of a track that has ended, fitted and described."""
     whole = envelope(track)
     begin, end = coarse_steps(track, track.last)
@@ -162,19 +163,19 @@ def bursts(track: Track, rows: Rows, taught: bool) -> list[Found]:
     for a, b, low, high in pieces(whole, begin, end, final=True):
         if b - a < 4:
             continue
-        one = fitted(track, rows, Stretch(whole.part(max(low, track.cut), high), a, b), taught)
+        one = fitted(track, rows, Stretch(whole.part(max(low, track.cut), high), a, b), known)
         if one is not None:
             found.append(one)
     return found
 
 
-def fitted(track: Track, rows: Rows, stretch: Stretch, taught: bool) -> Found | None:
-    """Fit and describe one burst; None without evidence."""
+def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None) -> Found | None:
+    """Fit and describe one burst; None without evidence. known: the beep that is listened for, if it is near."""
     part = stretch.part
     if not steady(part.part(int(stretch.begin), int(stretch.end) + 1)):
         return None
-    burst = fit_burst(part, stretch.begin, stretch.end)
-    if not enough(burst, taught):
+    burst = fit_burst(part, stretch.begin, stretch.end, None if known is None else known.length)
+    if not enough(burst, known is not None):
         return None
     hertz = track.tone + float(burst.drift.hertz(np.linspace(burst.begin, burst.end, 9)).mean())
     if abs(hertz - track.tone) > OFF_HERTZ or not LOWEST <= hertz <= bin_frequency(BINS - 5):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import DRIFT_SHARE, PIECE, SHORT, WIDE_SHARE, Drift, Envelope, coherent, follow, still
+from .known import prior
 from .spectrum import Complexes, Doubles
 
 BEFORE, BEYOND = 0.45, 0.25
@@ -107,8 +108,11 @@ def _median_place(places: Doubles, log_likelihood: Doubles) -> float:
     return float(np.interp(total[-1] / 2, total - density / 2, places))
 
 
-def _edge(sums: _Sums, guess: float, span: tuple[float, float], other: float) -> float:
-    """Place of one edge within `span` = (reach, spacing) steps of `guess`, with the other edge at `other`."""
+def _edge(sums: _Sums, guess: float, span: tuple[float, float], other: float, length: float | None = None) -> float:
+    """Place of one edge within `span` = (reach, spacing) steps of `guess`, with the other edge at `other`.
+
+    length: s, where it is known.
+    """
     reach, spacing = span
     rising = guess < other
     places = np.arange(guess - reach, guess + reach + spacing / 2, spacing)
@@ -117,23 +121,24 @@ def _edge(sums: _Sums, guess: float, span: tuple[float, float], other: float) ->
         return guess
     fixed = np.array([other])
     values = sums.likelihood(places, fixed)[:, 0] if rising else sums.likelihood(fixed, places)[0]
-    return _median_place(places, values)
+    return _median_place(places, values + prior(np.abs(places - other) * STEP_SECONDS, length))
 
 
-def _short_edges(sums: _Sums, low: float, high: float) -> tuple[float, float]:
+def _short_edges(sums: _Sums, low: float, high: float, length: float | None) -> tuple[float, float]:
     """Both edges of a short burst somewhere in low..high: a grid of pairs first, then each edge finely."""
     places = np.linspace(low, high, GRID)
     values = np.triu(sums.likelihood(places, places), 1)
     best = float(values.max())
-    density = np.exp(values - best)
+    values += prior((places[None, :] - places[:, None]) * STEP_SECONDS, length)
+    density = np.exp(values - values.max())
     begin = _median_place(places, np.log(density.sum(axis=1) + 1e-300))
     end = _median_place(places, np.log(density.sum(axis=0) + 1e-300))
     coarse = (2 * float(places[1] - places[0]), 1.0)
-    begin = _edge(sums, begin, coarse, end)
-    end = _edge(sums, end, coarse, begin)
+    begin = _edge(sums, begin, coarse, end, length)
+    end = _edge(sums, end, coarse, begin, length)
     if best > FINE * (end - begin):
-        begin = _edge(sums, begin, (2.0, 0.25), end)
-        end = _edge(sums, end, (2.0, 0.25), begin)
+        begin = _edge(sums, begin, (2.0, 0.25), end, length)
+        end = _edge(sums, end, (2.0, 0.25), begin, length)
     return begin, end
 
 
@@ -145,8 +150,8 @@ def _sums(whole: Envelope, drift: Drift, energy: float) -> _Sums:
     return _Sums(size, whole.weight, whole.first)
 
 
-def fit_burst(whole: Envelope, begin: float, end: float) -> Burst:
-    """Fit the burst that lies about from step `begin` to `end` of `whole`."""
+def fit_burst(whole: Envelope, begin: float, end: float, length: float | None = None) -> Burst:
+    """Fit the burst that lies about from step `begin` to `end` of `whole`; length: s, where it is known."""
     inner = whole.part(int(begin), int(end) + 1)
     energy = inner.energy
     rate = max(energy, 1e-3) / STEP_SECONDS
@@ -159,17 +164,17 @@ def fit_burst(whole: Envelope, begin: float, end: float) -> Burst:
         long = _reached(whole, _fit_long(whole, begin, end, (low, high)), begin, end)
         if seconds > UNSURE * SHORT or rate > FAINT_RATE:
             return long
-        short = _fit_quiet(whole, (begin, end), (low, high))
+        short = _fit_quiet(whole, (begin, end), (low, high), length)
         return short if short.seconds < SHORT * 0.8 and short.evidence > long.evidence else long
-    return _reached(whole, _fit_quiet(whole, (begin, end), (low, high)), begin, end)
+    return _reached(whole, _fit_quiet(whole, (begin, end), (low, high), length), begin, end)
 
 
-def _fit_quiet(whole: Envelope, about: tuple[float, float], bounds: tuple[float, float]) -> Burst:
+def _fit_quiet(whole: Envelope, about: tuple[float, float], bounds: tuple[float, float], length: float | None) -> Burst:
     """Fit a short burst that is not loud, with more drift where the first fit leaves tone over."""
     begin, end = about
-    burst = _fit_short(whole, about, bounds, DRIFT_SHARE)
+    burst = _fit_short(whole, about, bounds, DRIFT_SHARE, length)
     if burst.end - burst.begin < 0.85 * (end - begin) and end - begin > 75:
-        wider = _fit_short(whole, about, bounds, WIDE_SHARE)
+        wider = _fit_short(whole, about, bounds, WIDE_SHARE, length)
         return max(burst, wider, key=lambda one: one.energy)
     return burst
 
@@ -272,20 +277,22 @@ def _joined(over: NDArray[np.int64], a: int, b: int) -> tuple[int, int]:
     return int(starts[touching[0]]), int(ends[touching[-1]])
 
 
-def _fit_short(whole: Envelope, about: tuple[float, float], bounds: tuple[float, float], share: float) -> Burst:
+def _fit_short(
+    whole: Envelope, about: tuple[float, float], bounds: tuple[float, float], share: float, length: float | None
+) -> Burst:
     """Fit in one coherent piece; once more with the edges found, if they moved."""
     inner = whole.part(int(about[0]), int(about[1]) + 1)
     drift = follow(inner, share)
     evidence = coherent(inner, drift)
     if evidence < HOPELESS:
         return Burst(about[0], about[1], drift, evidence, len(whole.z))
-    a, b = _short_edges(_sums(whole, drift, inner.energy), *bounds)
+    a, b = _short_edges(_sums(whole, drift, inner.energy), *bounds, length)
     seconds = about[1] - about[0]
     if abs(b - a - seconds) > 0.08 * seconds and b - a > 8:
         inner = whole.part(int(a), int(b) + 1)
         drift = follow(inner, share)
         near = (max(a - 75, bounds[0]), min(b + 75, bounds[1]))
-        a, b = _short_edges(_sums(whole, drift, inner.energy), *near)
+        a, b = _short_edges(_sums(whole, drift, inner.energy), *near, length)
     return Burst(a, b, drift, coherent(whole.part(round(a), max(round(b), round(a) + 1)), drift), len(whole.z))
 
 

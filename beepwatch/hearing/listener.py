@@ -11,12 +11,13 @@ import numpy as np
 
 from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
 
-from .baseband import Audio
+from .baseband import KEPT_SECONDS, Audio
 from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
 from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
+from .known import Known
 from .rows import Rows
 from .search import Candidate, Search
-from .sounders import Waiting, fundamental, order
+from .sounders import Waiting, fundamental, order, together
 from .spectrum import (
     BAND_BINS,
     BANDS,
@@ -45,8 +46,6 @@ STEADY = 60.0
 """Seconds after which a tone is a hum and no beep."""
 UNKNOWN_ONSET = 25.0
 """Seconds from the start within which a tone that was there already must end to be told as a beep."""
-TAUGHT = 0.03
-"""A known tone is known to within this share."""
 RELATIVES = 6
 """Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
 MOST_TRACKS = 48
@@ -65,6 +64,8 @@ EDGES = tuple(bin_frequency((band + 1) * BAND_BINS) for band in range(BANDS))
 """Hz: the upper edge of each band."""
 STALE = 30
 """Blocks (a minute) without a moment free of tones after which the noise is read from the quieter moments with them."""
+SAME_LINE = 0.01
+"""Relative: two bursts at one time this near are one (tracks hold 5 bins on each side, 1.4 % of 2.7 kHz)."""
 REMEMBERED = 30.0
 """Seconds for which a spoilt tone is remembered, so that the same tone again is told."""
 SAME_TONE = 0.003
@@ -80,13 +81,16 @@ class Hearing:
         tone: float | None = None,
         bandwidth: float = RATE / 2,
         asked: tuple[float, ...] = (13.0, 23.0),
+        length: float | None = None,
     ) -> None:
         """Listen to `channels` channels.
 
         tone: Hz, the device's tone where it is known (to 3 %). bandwidth: Hz up to which the sound holds anything (half
         the rate of its source, at most 8000). asked: seconds at which a tone still under way is reported.
+        length: s of the device's breath-long beep, where it was taught with the tone.
         """
-        self.channels, self.tone, self.asked = channels, tone, asked
+        self.channels, self.asked = channels, asked
+        self.known = None if tone is None else Known(tone, length)
         top = HIGHEST if bandwidth >= RATE / 2 else min(HIGHEST, UNHEARD_SHARE * bandwidth)
         self._highest = int(top / BIN_HZ) - LOW_BIN + 1
         self._floors: list[NoiseFloor] = []
@@ -105,7 +109,9 @@ class Hearing:
         self._audio = Audio(self.channels)
         self._rows = Rows(self.channels)
         self._search = Search(self.channels, 0, self._highest)
+        self._search.look_near(None if self.known is None else self.known.bins)
         self._free_from = np.zeros(BINS, np.int64)
+        self._faint_from = np.zeros(BINS, np.int64)
         self._frame = 0
         self._tracks: list[Track] = []
         self._closings: list[Track] = []
@@ -116,9 +122,16 @@ class Hearing:
         """Those of the block under way, by channel."""
         self._out: list[tuple[int, Heard]] = []
         self._fitted: list[tuple[int, int, Found, tuple[int, ...]]] = []
-        self._freeing: list[tuple[int, slice, int]] = []
+        self._freeing: list[tuple[int, slice, int, bool]] = []
+        self._near: list[Found] = []
+        """Bursts near the known tone of the last KEPT_SECONDS."""
         self._closed_at: dict[int, int] = {}
         self._sounded: list[Found] = []
+
+    def know(self, tone: float | None, length: float | None = None) -> None:
+        """From the next frame on listen for this beep; what is under way goes on."""
+        self.known = None if tone is None else Known(tone, length)
+        self._search.look_near(None if self.known is None else self.known.bins)
 
     @property
     def position(self) -> int:
@@ -181,12 +194,16 @@ class Hearing:
         first, stop = self._frame, self._frame + count
         ratio = self._normalise(first, count)
         self._frame = stop
+        faint = [track for track in self._tracks if track.faint]
         for track in self._tracks:
-            self._follow(track, stop)
+            if not track.faint:
+                self._follow(track, stop)
         taken, splashed = self._rows.held(first, stop), self._rows.splashed(first, stop)
-        candidates = self._search.push(ratio, first, self._free_from, taken, splashed)
+        candidates = self._search.push(ratio, first, self._free_from, taken, splashed, faint_from=self._faint_from)
         for candidate in candidates:
-            self._consider(candidate, stop)
+            self._consider(candidate, stop, faint)
+        for track in faint:
+            self._follow(track, stop)
         self._set_free(stop)
         self._tracks = [t for t in self._tracks if t.closed is None]
         events = self._settle(stop)
@@ -248,7 +265,7 @@ class Hearing:
         first = stop - 2 * BLOCK
         busy = np.zeros((BLOCK, BINS), np.bool_)
         for track in self._tracks:
-            if not track.hum and track.seconds(stop) > 0.3 and line_like(track, self._rows, stop):
+            if not (track.hum or track.faint) and track.seconds(stop) > 0.3 and line_like(track, self._rows, stop):
                 wide = max(4, track.reach // 2)
                 busy[max(track.start - 1 - first, 0) :, max(track.pair - wide, 0) : track.pair + wide + 2] = True
         for found in self._sounded:
@@ -269,28 +286,45 @@ class Hearing:
 
     # -- tracks ---------------------------------------------------------------------------------------------------
 
-    def _consider(self, candidate: Candidate, stop: int) -> None:
-        """Open a track at a candidate unless its bin is another's."""
+    def _consider(self, candidate: Candidate, stop: int, faint: list[Track]) -> None:
+        """Open a track at a candidate unless its bin is another's; faint ones are followed no further than to it."""
         frame, bin_ = candidate.frame, candidate.bin
+        for one in faint:
+            self._follow(one, frame + 1)
         self._set_free(frame)
-        earliest = int(self._free_from[bin_])
+        earliest = int((self._faint_from if candidate.faint else self._free_from)[bin_])
         if frame - candidate.length + 1 < earliest:
             return
-        if self._rows.taken(frame, bin_, splashed=candidate.length <= 2):
+        if self._rows.taken(frame, bin_, splashed=candidate.length <= 2, faint=candidate.faint):
             return
         crowded = len(self._tracks) >= MOST_TRACKS
-        if crowded and sum(t.closed is None or t.closed >= frame for t in self._tracks) >= MOST_TRACKS:
+        others = (t for t in self._tracks if not t.faint and (t.closed is None or t.closed >= frame))
+        if crowded and sum(1 for _ in others) >= MOST_TRACKS:
             return
         track = open_track(self._rows, frame, bin_, candidate.length, earliest)
-        if track is None:
+        if track is None or not self._give_way(faint, track, frame):
             return
         self._serial += 1
-        track.serial = self._serial
+        track.serial, track.faint = self._serial, candidate.faint
         self._tracks.append(track)
-        self._follow(track, stop)
+        self._follow(track, frame + 1 if track.faint else stop)
+        if track.faint:
+            faint.append(track)
+
+    def _give_way(self, faint: list[Track], fresh: Track, frame: int) -> bool:
+        """Drop the faint tracks in the way of a new one; False where one of them has told of itself already."""
+        near = [one for one in faint if one.closed is None and abs(one.pair - fresh.pair) <= GUARD]
+        if any(one.told or one.cut for one in near):
+            return False
+        for one in near:
+            one.closed, one.dropped = frame, True
+            self._closed_at[one.serial] = frame
+        return True
 
     def _follow(self, track: Track, stop: int) -> None:
         """Follow a track to frame `stop`, looking at it at its chunk borders."""
+        if track.closed is not None:
+            return
         while track.next < stop and track.closed is None:
             advance(track, self._rows, stop)
             whole = (track.next - track.start) % CHUNK == 0
@@ -309,15 +343,17 @@ class Hearing:
         noise = float(self._rows.noise_at(closed, closed + 1, track.pair)[0])
         tail = log10(max(track.level / max(noise, 1e-30) / 80, 1.0)) / 6
         bins = slice(max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3)
-        self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS)))
+        self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS), track.faint))
 
     def _set_free(self, frame: int) -> None:
         """Apply what tracks that closed up to `frame` said of their bins."""
         if not self._freeing:
             return
-        for closed, bins, first in self._freeing:
+        for closed, bins, first, faint in self._freeing:
             if closed <= frame:
-                self._free_from[bins] = np.maximum(self._free_from[bins], first)
+                self._faint_from[bins] = np.maximum(self._faint_from[bins], first)
+                if not faint:
+                    self._free_from[bins] = np.maximum(self._free_from[bins], first)
         self._freeing = [item for item in self._freeing if item[0] > frame]
 
     def _look(self, track: Track) -> None:
@@ -349,12 +385,12 @@ class Hearing:
             whole = envelope(track)
             last = whole.first + whole.z.shape[1]
             recent = Stretch(whole.part(last - RECENT, last), last - RECENT, last - 1)
-            found = fitted(track, self._rows, recent, self._taught(track.tone))
+            found = fitted(track, self._rows, recent, self._known(track.tone))
             if found is not None:
                 known = track.told_at
                 onset = self._seconds_at(track.start * HOP + HOP)
                 self._out.append((known, SteadyTone(onset, found.hertz, found.level, self._seconds(known))))
-        track.hum, track.chunks = True, []
+        track.hum, track.faint, track.chunks = True, False, []
 
     def _tell_pulses(self, track: Track, frame: int) -> None:
         """Close the pulses that a silence has ended while the track goes on."""
@@ -365,7 +401,7 @@ class Hearing:
         for i, (a, b, low, high) in enumerate(parts[:-1]):
             first, wall = (begin, whole.first) if i == 0 else (a, low)
             stretch = Stretch(whole.part(max(wall, track.cut), high), first, b)
-            found = fitted(track, self._rows, stretch, self._taught(track.tone))
+            found = fitted(track, self._rows, stretch, self._known(track.tone))
             if found is not None:
                 self._fitted.append((track.told_at, track.serial, found, ()))
         if len(parts) > 1:
@@ -378,7 +414,7 @@ class Hearing:
         begin, end = coarse_steps(track, frame)
         last = whole.first + whole.z.shape[1] - 1.0
         found = fitted(
-            track, self._rows, Stretch(whole, max(begin, whole.first), min(end, last)), self._taught(track.tone)
+            track, self._rows, Stretch(whole, max(begin, whole.first), min(end, last)), self._known(track.tone)
         )
         if found is None:
             return
@@ -388,8 +424,9 @@ class Hearing:
                              self._seconds(known), not found.at_start, found.character))
         )  # fmt: skip
 
-    def _taught(self, hertz: float) -> bool:
-        return self.tone is not None and abs(hertz / self.tone - 1) < TAUGHT
+    def _known(self, hertz: float) -> Known | None:
+        """The beep that is listened for, if `hertz` is near it."""
+        return self.known if self.known is not None and self.known.near(hertz) else None
 
     # -- what is told ---------------------------------------------------------------------------------------------
 
@@ -418,7 +455,7 @@ class Hearing:
         if track.seconds(last) > STEADY or not line_like(track, self._rows, min(last + 1, self._rows.end)):
             return
         collect(track, self._rows, self._audio, frame + 1)
-        for found in bursts(track, self._rows, self._taught(track.tone)):
+        for found in bursts(track, self._rows, self._known(track.tone)):
             if found.at_start and found.duration > UNKNOWN_ONSET:
                 continue
             self._fitted.append((frame, track.serial, found, self._relatives(track, frame)))
@@ -435,6 +472,8 @@ class Hearing:
         )
 
     def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
+        if self._known(found.hertz) is not None and self._told_before(found):
+            return
         strict = within(found.character, STRICT)
         self._sounded.append(found)
         if not strict and within(found.character, SOFT):
@@ -442,6 +481,14 @@ class Hearing:
             horizon = found.onset - REMEMBERED
             self._spoilt = [*[old for old in self._spoilt if old.onset > horizon][-64:], found]
         self._waiting.append(Waiting(found, strict, frame, frame + RELATIVES, relatives))
+
+    def _told_before(self, found: Found) -> bool:
+        """Was it told already of a faint track, which hides nothing from the ordinary search?"""
+        self._near = [old for old in self._near if old.end > found.end - KEPT_SECONDS]
+        if any(together(found, old) and abs(found.hertz / old.hertz - 1) < SAME_LINE for old in self._near):
+            return True
+        self._near.append(found)
+        return False
 
     @staticmethod
     def _alike(one: Found, other: Found) -> bool:

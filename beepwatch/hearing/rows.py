@@ -22,10 +22,11 @@ class Rows:
         self._gains: Floats = np.ones((channels, self._room, BANDS), np.float32)
         self._floors: Floats = np.ones((channels, BLOCKS, BINS), np.float32)
         self._shares: Floats = np.ones((BLOCKS, BANDS), np.float32)
-        self._marks: Mask = np.zeros((3, self._room, BINS), np.bool_)
+        self._marks: Mask = np.zeros((4, self._room, BINS), np.bool_)
         self._old: Mask = self._marks[0]
         self._held: Mask = self._marks[1]
         self._splashed: Mask = self._marks[2]
+        self._faint: Mask = self._marks[3]
         self._base = 0
         self.end = 0
 
@@ -69,9 +70,13 @@ class Rows:
         noise: Floats = self._floors[:, blocks, low:high] * gains
         return noise
 
-    def taken(self, frame: int, bin_: int, *, splashed: bool) -> bool:
-        """Is the bin another track's at that frame (or, `splashed`, may a track splash into it)?"""
-        return bool((self._splashed if splashed else self._held)[frame - self._base, bin_])
+    def taken(self, frame: int, bin_: int, *, splashed: bool, faint: bool) -> bool:
+        """Is the bin another track's at that frame (or, `splashed`, may a track splash into it)?
+
+        faint: a faint track counts too; for others it gives way.
+        """
+        at = frame - self._base
+        return bool((self._splashed if splashed else self._held)[at, bin_]) or (faint and bool(self._faint[at, bin_]))
 
     def noise_at(self, first: int, stop: int, bin_: int) -> Floats:
         """Noise power of frames first <= t < stop in one bin, all channels' mean, shape (n,)."""
@@ -95,6 +100,10 @@ class Rows:
     def held(self, first: int, stop: int) -> Mask:
         """Bins near a live track, shape (n, BINS); a view that may be written."""
         return self._held[first - self._base : stop - self._base]
+
+    def faint(self, first: int, stop: int) -> Mask:
+        """Bins near a faint track, shape (n, BINS); a view that may be written."""
+        return self._faint[first - self._base : stop - self._base]
 
     def splashed(self, first: int, stop: int) -> Mask:
         """Bins that a live track's switching on or off may splash into; a view that may be written."""

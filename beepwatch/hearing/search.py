@@ -19,6 +19,9 @@ Indices: TypeAlias = NDArray[np.int64]
 
 CHANCE = {2: 1e-8, 4: 1e-7, 8: 3e-7, 16: 5e-7, 32: 5e-7, 64: 5e-7, 128: 5e-7}
 """Chance for one bin and frame of noise alone. Short sums are stricter, as a weak short sum cannot pass the fit."""
+NEAR_GAIN = 30.0
+"""Chance allowed near a known tone over CHANCE: +-3 % are 1/30 of the bins searched at 2.5 kHz (union bound), so as
+many candidates an hour come of them as of all the rest."""
 CLIP = np.float32(20.0)
 """Power over noise counted at most in sums over 4 frames and more: one loud frame cannot pass them alone."""
 EDGE_BINS = 5
@@ -44,11 +47,15 @@ class Candidate:
     length: int
     excess: float
     """Sum of normalised power beyond what noise would give."""
+    faint: bool = False
+    """It stands out only because it is near a known tone."""
 
 
-def thresholds(channels: int) -> dict[int, float]:
-    """Threshold on the sum over L frames of the mean normalised power of `channels` channels."""
-    return {length: float(gammainccinv(length * channels, chance)) / channels for length, chance in CHANCE.items()}
+def thresholds(channels: int, gain: float = 1.0) -> dict[int, float]:
+    """Threshold on the sum over L frames of `channels` channels' mean normalised power, at `gain` times CHANCE."""
+    return {
+        length: float(gammainccinv(length * channels, gain * chance)) / channels for length, chance in CHANCE.items()
+    }
 
 
 OFFSETS: Indices = np.concatenate([np.arange(-FAR, -4), np.arange(5, FAR + 1)])
@@ -72,18 +79,33 @@ class Search:
     def __init__(self, channels: int = 1, lowest: int = 0, highest: int = BINS) -> None:
         """Search bins lowest <= k < highest for sums over `channels` averaged channels."""
         self._thresholds = thresholds(channels)
+        self._fainter = thresholds(channels, NEAR_GAIN)
         self._range = (max(lowest, EDGE_BINS), min(highest, BINS - EDGE_BINS))
+        self._near: tuple[int, int] | None = None
         self._history = {length: np.zeros((min(length, 4), BINS), np.float32) for length in (1, *CHANCE)}
         self._clipped: Floats = np.zeros((1, BINS), np.float32)
 
+    def look_near(self, near: tuple[int, int] | None) -> None:
+        """From now on fainter sums are candidates in these bins, first <= k < last; None: in none."""
+        self._near = None if near is None else (max(near[0], self._range[0]), min(near[1], self._range[1]))
+
     def push(
-        self, ratio: Floats, first: int, free_from: Indices, taken: Mask | None = None, splashed: Mask | None = None
+        self,
+        ratio: Floats,
+        first: int,
+        free_from: Indices,
+        taken: Mask | None = None,
+        splashed: Mask | None = None,
+        *,
+        faint_from: Indices | None = None,
     ) -> list[Candidate]:
         """Candidates of the frames `first`, first + 1 ..., in time order, the strongest first within a frame.
 
         ratio: power over noise, float32 (n, BINS). free_from: int (BINS,), the first frame that a sum may use.
         taken, splashed: bool (n, BINS), bins in which no track may open: at all, or by a sum of two frames.
+        faint_from: as free_from (and that where None), for what is a candidate only because it is near a known tone.
         """
+        faint_from = free_from if faint_from is None else faint_from
         frames = np.arange(first, first + len(ratio))
         before = np.concatenate([self._history[1], ratio])
         self._history[1] = before[-1:]
@@ -104,10 +126,14 @@ class Search:
             rows, frames, step = rows[keep] + joined[: len(rows)][keep], frames[keep], wanted
             if len(rows) == 0:
                 break
-            if rows.max() > self._thresholds[length]:
+            loud = rows.max() > self._thresholds[length]
+            faint = self._near is not None and rows[:, slice(*self._near)].max(initial=0) > self._fainter[length]
+            if loud or faint:
                 at = frames - first
                 sums = _Sums(rows, ratio[at], frames, length)
-                found += self._peaks(sums, free_from, None if taken is None else taken[at])
+                free = None if taken is None else taken[at]
+                found += self._peaks(sums, free_from, free) if loud else []
+                found += self._peaks(sums, faint_from, free, faint=True) if faint else []
         return sorted(found, key=lambda c: (c.frame, -c.excess))
 
     def _pairs(
@@ -119,9 +145,9 @@ class Search:
         sums = _Sums(one + other, np.minimum(one, other), frames[hot], 2)
         return self._peaks(sums, free_from, None if splashed is None else splashed[hot])
 
-    def _peaks(self, sums: _Sums, free_from: Indices, taken: Mask | None) -> list[Candidate]:
-        """Bins that stand out in `sums`, are a line there, and still sound in `sums.last`."""
-        place = self._tops(sums, free_from, taken)
+    def _peaks(self, sums: _Sums, free_from: Indices, taken: Mask | None, *, faint: bool = False) -> list[Candidate]:
+        """Bins that stand out in `sums`, are a line there, and still sound in `sums.last`; faint: near the tone."""
+        place = self._tops(sums, free_from, taken, faint)
         if len(place) == 0:
             return []
         flat, ends, length = sums.rows.ravel(), sums.last.ravel(), sums.length
@@ -136,13 +162,21 @@ class Search:
             place, excess = place[alone], excess[alone]
         t, k = np.divmod(place, BINS)
         found = zip(sums.frames[t].tolist(), k.tolist(), excess.tolist(), strict=True)
-        return [Candidate(frame, bin_, length, strength) for frame, bin_, strength in found]
+        return [Candidate(frame, bin_, length, strength, faint) for frame, bin_, strength in found]
 
-    def _tops(self, sums: _Sums, free_from: Indices, taken: Mask | None) -> Indices:
-        """Where in the flat `sums` they pass the threshold, in free bins, and no neighbouring bin is stronger."""
-        low, high = self._range
+    def _tops(self, sums: _Sums, free_from: Indices, taken: Mask | None, faint: bool) -> Indices:
+        """Where in the flat `sums` they pass the threshold, in free bins, and no neighbouring bin is stronger.
+
+        faint: near the known tone only, and what passes the ordinary threshold is left out.
+        """
+        low, high = self._near if faint and self._near is not None else self._range
         flat = sums.rows.ravel()
-        place = np.flatnonzero(flat > self._thresholds[sums.length])
+        if faint:
+            t, k = np.nonzero(sums.rows[:, low:high] > self._fainter[sums.length])
+            place = t * BINS + k + low
+            place = place[flat[place] <= self._thresholds[sums.length]]
+        else:
+            place = np.flatnonzero(flat > self._thresholds[sums.length])
         middle = flat[place]
         place = place[(middle >= flat[place - 1]) & (middle > flat[np.minimum(place + 1, len(flat) - 1)])]
         t, k = np.divmod(place, BINS)

@@ -91,6 +91,8 @@ class Track:
     """(last frame, level) before it came back, until the return is confirmed."""
     closed: int | None = None
     """Frame at which the end became final."""
+    faint: bool = False
+    """It was opened only because it is near a known tone: it gives way to any other, and hides none."""
     hum: bool = False
     told: int = 0
     """How many of the asked lengths were reported."""
@@ -279,6 +281,9 @@ def _wait(track: Track, y: float, noise: float, frame: int) -> None:
 def _hold(track: Track, rows: Rows, first: int, stop: int) -> None:
     """Mark the bins that no other track may open in."""
     if stop <= first:
+        return
+    if track.faint:
+        rows.faint(first, stop)[:, max(track.pair - GUARD, 0) : track.pair + GUARD + 2] = True
         return
     guard = HUM_GUARD if track.hum else GUARD
     rows.held(first, stop)[:, max(track.pair - guard, 0) : track.pair + guard + 2] = True

@@ -27,6 +27,10 @@ class Judge:
         self._book = book
         self._memory = memory
 
+    def know(self, tone: float | None) -> None:
+        """From now on this is the household's tone; None: it is not known."""
+        self._tone = tone
+
     def taught(self, frequency: float, multiples: Sequence[float] = MULTIPLES) -> bool:
         """Whether this is the tone of the household's device, or a multiple of it."""
         tone = self._tone

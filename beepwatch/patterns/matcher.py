@@ -63,6 +63,10 @@ class Matcher:
 
     # -- the doors
 
+    def know(self, tone: float | None) -> None:
+        """From now on this is the tone of the household's device; alarms that are open stay so."""
+        self._judge.know(tone)
+
     def hear(self, event: Heard) -> list[AlarmEvent]:
         """Take one event; return what it makes known, the most urgent alarm first."""
         now = event.at if isinstance(event, Noise) else event.known

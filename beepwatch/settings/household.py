@@ -7,7 +7,7 @@ from typing import Literal, TypeAlias
 
 from beepwatch.settings.file import FILE, SOUNDERS, load, load_sounders
 from beepwatch.settings.model import BY_NAME, KEYS, Settings, value_of
-from beepwatch.settings.sounder import Aside, Sounder, aside, device_of
+from beepwatch.settings.sounder import NEAR_DEVICE, Aside, Sounder, aside, device_of
 
 Origin: TypeAlias = Literal["command line", "file", "default", "taught"]
 
@@ -35,6 +35,11 @@ class Household:
         if self.settings.device.tone is not None:
             return self.settings.device.tone
         return None if self.device is None else self.device.now
+
+    def length_at(self, tone: float | None) -> float | None:
+        """s of the device's breath-long beep, where it was taught on about this tone (Hz)."""
+        one = self.device
+        return one.length if one is not None and tone and abs(one.now / tone - 1) < NEAR_DEVICE else None
 
     @property
     def aside(self) -> Aside:

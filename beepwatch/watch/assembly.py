@@ -72,17 +72,23 @@ def prepare(
     settings = home.settings
     data = data or (Path(settings.history.folder).expanduser() if settings.history.folder else None)
     device = device or settings.sound.microphone or None
-    tone = home.tone if tone is None else tone
     folder = data_folder(data)
     source = _microphone(device) if file is None else Replay(Recording(file), real_time)
     fast = isinstance(source, Replay) and not real_time
     console = _console(home, source)
     waker = _waker(messages_of(home), settings.sound.speaker, preview=fast, silent=silent)
-    changes = HouseholdChanges(home, tone, waker.rename)
+    upkeep = _upkeep(home, source, folder)
+
+    def taught(fresh: Household) -> None:
+        console.expect(_expected(fresh, source))
+        if upkeep is not None:
+            upkeep.expect(_expected(fresh, source))
+
+    changes = HouseholdChanges(home, tone, waker.rename, taught)
 
     def hearing() -> Recognizer:
-        made = Recognizer(source.channels, tone, min(8000.0, source.rate / 2), disarmed=settings.disarmed)
-        changes.heard_by(made)
+        made = Recognizer(source.channels, None, min(8000.0, source.rate / 2), disarmed=settings.disarmed)
+        changes.heard_by(made)  # which tells it the tone
         return made
 
     watch = Watch(
@@ -92,7 +98,7 @@ def prepare(
         waker,
         console,
         changes=changes,
-        upkeep=_upkeep(home, source, folder),
+        upkeep=upkeep,
         length=source.length if isinstance(source, Replay) and fast else 0.0,
     )
     return Night(source, watch, console, folder)

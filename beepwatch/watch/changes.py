@@ -27,6 +27,9 @@ class Changes(Protocol):
 class SetsAside(Protocol):
     """What is needed of `Recognizer`."""
 
+    def know(self, tone: float | None, length: float | None = None) -> None:
+        """This is the device's beep from now on; nothing under way is lost."""
+
     def set_aside(self, tones: Sequence[float]) -> None:
         """Beeps of these tones are no evidence from now on."""
 
@@ -40,23 +43,37 @@ def messages_of(home: Household) -> Messages:
 class HouseholdChanges:
     """Looks after the settings of one run. A file that cannot be understood changes nothing, and is told.
 
-    tone: Hz that is listened for in this run. rename: takes other messages. Device and tone stay as they were at the
-    start: the recogniser would have to begin anew for them, and would forget a beeping that is under way.
+    tone: Hz that the command line gives, which stays for this run; None: what the household has set or taught. rename:
+    takes other messages. taught: takes a household whose device or tone is another. Microphone, speaker and arming stay
+    as they were at the start.
     """
 
-    def __init__(self, home: Household, tone: float | None, rename: Callable[[Messages], None]) -> None:
+    def __init__(
+        self,
+        home: Household,
+        tone: float | None,
+        rename: Callable[[Messages], None],
+        taught: Callable[[Household], None] | None = None,
+    ) -> None:
         self._home = home
-        self._tone = tone
-        self._aside = aside(home.sounders, tone)
+        self._fixed = tone
+        self._aside = aside(home.sounders, self._tone)
+        self._taught = taught
         self._rename = rename
         self._quiet: set[int] = set()
         self._recognizer: SetsAside | None = None
         self._signature = signature(home.folder)
         self._next = 0.0
 
+    @property
+    def _tone(self) -> float | None:
+        """Hz that is listened for now."""
+        return self._home.tone if self._fixed is None else self._fixed
+
     def heard_by(self, recognizer: SetsAside) -> None:
         """From now on this recogniser is the one that is told; it gets what holds now."""
         self._recognizer = recognizer
+        recognizer.know(self._tone, self._home.length_at(self._tone))
         recognizer.set_aside(self._aside.ignored)
 
     def quiet(self, event: AlarmEvent) -> bool:
@@ -87,16 +104,24 @@ class HouseholdChanges:
         changed = [new for old, new in zip(rows(before, {}), rows(fresh, {}), strict=True) if _differ(old, new)]
         if messages_of(before).all_lines() != messages_of(fresh).all_lines():
             self._rename(messages_of(fresh))
-        lines = [f"Changed: {row.name} is now {row.value}.{_waits(row)}" for row in changed]
+        lines = [f"Changed: {row.name} is now {row.value}.{self._holds(row)}" for row in changed]
         if before.sounders != fresh.sounders or before.tone != fresh.tone:
-            lines += self._set_aside(fresh)
+            lines += self._listen_for(fresh)
         return lines
 
-    def _set_aside(self, fresh: Household) -> list[str]:
-        """Beeps that are ignored or only logged, as far as the tone of this run and the newest one let them."""
+    def _holds(self, row: Row) -> str:
+        """What to add of a change that is not taken over yet."""
+        given = row.name == "device.tone" and self._fixed is not None
+        return f" Until the next start {self._fixed:g} Hz holds, as the command line says." if given else _waits(row)
+
+    def _listen_for(self, fresh: Household) -> list[str]:
+        """The device's beep; and those ignored or only logged, as far as this run's tone and the newest let them."""
         self._aside = aside(fresh.sounders, self._tone, fresh.tone)
         if self._recognizer is not None:
+            self._recognizer.know(self._tone, fresh.length_at(self._tone))
             self._recognizer.set_aside(self._aside.ignored)
+        if self._taught is not None:
+            self._taught(fresh)
         names = [f"{one.name} ({one.role}, {one.now:.0f} Hz)" for one in fresh.sounders]
         return [f"Taught beeps: {', '.join(names) or 'none'}.", *(f"{note}." for note in self._aside.notes)]
 

@@ -47,6 +47,9 @@ class Console:
     def beep(self, at: str, beep: Beep) -> None:
         """A beep was heard; at: when, as a person reads it."""
 
+    def expect(self, beep: tuple[float, float] | None) -> None:
+        """From now on the margin is of this beep, (tone in Hz, level in dBFS); None: of none that is known here."""
+
     def noise(self, noise: Noise) -> None:
         """How loud the room is."""
 

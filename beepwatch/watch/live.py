@@ -33,12 +33,10 @@ def drawable(out: TextIO | None) -> bool:
 
 
 class LiveConsole(Console):
-    """As `Console`, in a terminal. Colours follow NO_COLOR, characters what the terminal can show.
-
-    expected: (tone in Hz, level in dBFS) of the taught beep at this microphone; None: the margin is not known.
-    """
+    """As `Console`, in a terminal. Colours follow NO_COLOR, characters what the terminal can show."""
 
     def __init__(self, out: TextIO, expected: tuple[float, float] | None = None) -> None:
+        """Nothing is drawn yet. expected: as `expect`."""
         super().__init__(out)
         from rich.console import Console as Rich  # noqa: PLC0415 - only in a terminal
         from rich.live import Live  # noqa: PLC0415
@@ -55,6 +53,12 @@ class LiveConsole(Console):
             console=self._rich, auto_refresh=False, transient=True, redirect_stdout=False, redirect_stderr=False
         )
         self._begun = False
+
+    def expect(self, beep: tuple[float, float] | None) -> None:
+        """See `Console`."""
+        self._expected = beep
+        if beep is None:
+            self._margin = ""
 
     def sound(self, level: float) -> None:
         """See `Console`."""

@@ -63,6 +63,10 @@ class Upkeep:
         self.disk: str | None = None
         """Why the history will soon not fit, in words; None while there is room."""
 
+    def expect(self, beep: tuple[float, float] | None) -> None:
+        """From now on the margin is of this beep, as `expected`."""
+        self._expected = beep
+
     def noise(self, noise: Noise) -> None:
         """How loud the room is, as hearing tells it each 2 s."""
         self._noises.append(noise)

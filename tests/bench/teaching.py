@@ -15,18 +15,23 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from beepwatch.events import Beep, Raised
-from beepwatch.hearing import RATE
+from beepwatch.hearing import RATE, Hearing
+from beepwatch.hearing.known import NEAR
 from beepwatch.recognizer import Recognizer
 from beepwatch.synthesis import Tone, noise
+from beepwatch.synthesis.backgrounds import stream
 from tests.bench.counting import Row, tally
-from tests.hearing.scenes import add, background, beeps, hear, level
+from tests.bench.trials import KINDS
+from tests.hearing.scenes import RMS, add, background, beeps, hear, level
 from tests.realsounds import mono, sounds
 
+How: TypeAlias = Literal["untaught", "tone", "tone and length"]
 FOLDER = Path(__file__).parent / "results"
 SNRS = (-18.0, -20.0, -22.0, -24.0)
 LENGTH, PAUSE = 1.2, 3.0
@@ -34,6 +39,8 @@ EACH = 20
 """Beeps of one tone in a scene."""
 WRONG = 0.01
 """Share by which the told tone may be off: a room, and drift that was not followed yet."""
+OTHER = 0.1
+"""Share by which the told length may be off."""
 HISS = 10 ** (-75 / 20)
 DEVICE = {"lead-disconnect", "battery-critical", "backup-battery"}
 SPREAD = tuple(float(tone) for tone in np.geomspace(1000, 4600, 10).round())
@@ -43,22 +50,37 @@ LINE = 900.0
 """s of recordings that are heard at once."""
 
 
-def recall(snr: float, taught: bool, count: int) -> Row:
+def recall(snr: float, how: How, count: int) -> Row:
     """`count` beeps of 1.2 s in white noise, EACH of one tone in a scene: found within the collars, heard, extra."""
     rng = np.random.default_rng([30_000, round(-snr)])
-    row = Row("recall", f"1.2 s at {snr:g} dB, {_name(taught)}")
+    row = Row("recall", f"1.2 s at {snr:g} dB, {how}")
     for scene in range(count // EACH):
         tone = float(rng.uniform(1000, 4600))
         told = tone * (1 + float(rng.uniform(-WRONG, WRONG)))
+        length = LENGTH * (1 + float(rng.uniform(-OTHER, OTHER))) if how == "tone and length" else None
         tones = [
             Tone(4 + i * (LENGTH + PAUSE) + float(rng.uniform(0, 1)), LENGTH, tone, level(snr), (), -0.002, 0.3)
             for i in range(EACH)
         ]
         seconds = 6 + EACH * (LENGTH + PAUSE)
         sound = add(background(seconds, 31_000 + 100 * round(-snr) + scene), tones)
-        got = tally(beeps(hear(sound, tone=told if taught else None)), tones)
+        got = tally(beeps(hear(sound, tone=None if how == "untaught" else told, length=length)), tones)
         row = row.plus(Row("", "", EACH, len(got.pairs), got.heard, len(got.extra), seconds / 3600))
     return row
+
+
+def noise_alone(kind: str, hours: float) -> Row:
+    """False beeps within 3 % of a taught tone, and length, in noise that holds none; a new tone each hour."""
+    pieces = stream(kind, RATE, 60 * RATE, np.random.default_rng([34_000, KINDS.index(kind)]))
+    rng = np.random.default_rng([35_000, KINDS.index(kind)])
+    near = 0
+    for _ in range(round(hours)):
+        tone = float(rng.uniform(1000, 4600))
+        hearing = Hearing(tone=tone, length=LENGTH)
+        told = [event for _ in range(60) for event in hearing.push((RMS * next(pieces)).astype(np.float32)[None])]
+        told += hearing.flush()
+        near += sum(isinstance(one, Beep) and abs(one.frequency / tone - 1) <= NEAR for one in told)
+    return Row("noise", f"{kind}, near the taught tone", extra=near, hours=hours)
 
 
 def breaths(snr: float, taught: bool, count: int) -> Row:
@@ -139,10 +161,12 @@ def _name(taught: bool) -> str:
 
 def table(quick: bool, only: str | None) -> Iterator[Row]:
     """All rows, as they are measured."""
-    count, alarms, share = (100, 20, 25) if quick else (600, 150, 1)
+    count, alarms, share, hours = (100, 20, 25, 1) if quick else (600, 150, 1, 10)
     if only in (None, "recall"):
         for snr in SNRS:
-            yield from (recall(snr, taught, count) for taught in (False, True))
+            yield from (recall(snr, how, count) for how in ("untaught", "tone", "tone and length"))
+    if only in (None, "noise"):
+        yield from (noise_alone(kind, hours) for kind in KINDS)
     if only in (None, "breaths"):
         for snr in (10.0, -10.0, -18.0):
             yield from (breaths(snr, taught, alarms) for taught in (False, True))
@@ -161,7 +185,7 @@ def main(arguments: list[str] | None = None) -> int:
     """Run, print and write."""
     made = argparse.ArgumentParser(prog="tests.bench.teaching", description=(__doc__ or "").splitlines()[0])
     made.add_argument("--quick", action="store_true", help="a part of it, in half a minute")
-    made.add_argument("--only", choices=("recall", "breaths", "false"))
+    made.add_argument("--only", choices=("recall", "noise", "breaths", "false"))
     made.add_argument("--out", type=Path, default=FOLDER, metavar="FOLDER")
     options = made.parse_args(arguments)
     rows = []

@@ -52,9 +52,15 @@ def row(count: int, on: float, off: float, frequency: float, snr: float, *, firs
     return [Tone(first + i * (on + off), on, frequency, level(snr)) for i in range(count)]
 
 
-def hear(samples: Floats, channels: int = 1, tone: float | None = None, bandwidth: float = RATE / 2) -> list[Heard]:
+def hear(
+    samples: Floats,
+    channels: int = 1,
+    tone: float | None = None,
+    bandwidth: float = RATE / 2,
+    length: float | None = None,
+) -> list[Heard]:
     """All that is told of a whole scene, shape (n,) or (channels, n)."""
-    hearing = Hearing(channels, tone, bandwidth)
+    hearing = Hearing(channels, tone, bandwidth, length=length)
     return hearing.push(np.atleast_2d(samples)) + hearing.flush()
 
 

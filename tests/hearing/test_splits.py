@@ -33,9 +33,13 @@ MADE = {name: made(name) for name in SCENES}
 EXPECTED = {name: hear(samples, len(samples)) for name, samples in MADE.items()}
 
 
-def in_pieces(samples: Floats, cuts: list[int]) -> list[Heard]:
+KNOWN = 2730.0
+FAINT = add(background(30, 13), row(5, 1.2, 4.0, KNOWN, -26.0))
+
+
+def in_pieces(samples: Floats, cuts: list[int], hearing: Hearing | None = None) -> list[Heard]:
     """Hear the scene in pieces whose lengths are `cuts`, again and again."""
-    hearing = Hearing(len(samples))
+    hearing = Hearing(len(samples)) if hearing is None else hearing
     events, first, turn = [], 0, 0
     while first < samples.shape[1]:
         events += hearing.push(samples[:, first : first + cuts[turn % len(cuts)]])
@@ -51,6 +55,32 @@ def test_any_split_gives_the_events_of_the_whole(name: str, cuts: list[int]) -> 
     """Beeps, noise and the moment at which each is known are equal for every way to cut the stream."""
     assert beeps(EXPECTED[name])
     assert in_pieces(MADE[name], cuts) == EXPECTED[name]
+
+
+@settings(max_examples=6, deadline=None, derandomize=True)
+@given(cuts=st.lists(st.integers(0, 40_000), min_size=1, max_size=12).filter(lambda cuts: sum(cuts) > 2000))
+def test_any_split_gives_the_faint_beeps_of_a_known_tone(cuts: list[int]) -> None:
+    """They come of the search near the tone; each split tells the same."""
+    hearing = Hearing(tone=KNOWN, length=1.2)
+    assert in_pieces(FAINT[None], cuts, hearing) == hear(FAINT, tone=KNOWN, length=1.2)
+
+
+def test_a_known_tone_is_heard_fainter() -> None:
+    """At -26 dB four of five breaths of a known tone and length are found, none of an unknown one."""
+    assert len(beeps(hear(FAINT, tone=KNOWN, length=1.2))) == 4
+    assert not beeps(hear(FAINT))
+
+
+def test_a_tone_may_become_known_while_it_listens() -> None:
+    """From then on it is as if it had been known; a beep that is under way is whole."""
+    hearing = Hearing()
+    hearing.know(KNOWN, 1.2)
+    assert hearing.push(FAINT[None]) + hearing.flush() == hear(FAINT, tone=KNOWN, length=1.2)
+    loud = add(background(12, 2), row(2, 1.2, 3.0, KNOWN, 0.0))
+    hearing = Hearing()
+    events = hearing.push(loud[None, : 4 * RATE])
+    hearing.know(KNOWN, 1.2)
+    assert events + hearing.push(loud[None, 4 * RATE :]) + hearing.flush() == hear(loud)
 
 
 @pytest.mark.parametrize("size", [160, HOP - 1, HOP, BLOCK * HOP, 7 * RATE])

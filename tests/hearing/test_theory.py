@@ -13,7 +13,8 @@ from scipy.stats import gamma, ncx2
 
 from beepwatch.hearing.baseband import MARGIN, NOISE_SHARE, STEP, demodulate, weights
 from beepwatch.hearing.floor import MIDDLE, NoiseFloor, band_level
-from beepwatch.hearing.search import CHANCE, CLIP, Candidate, Search, thresholds
+from beepwatch.hearing.known import Known
+from beepwatch.hearing.search import CHANCE, CLIP, NEAR_GAIN, Candidate, Search, thresholds
 from beepwatch.hearing.spectrum import BINS, HOP, RATE, power_rows
 from beepwatch.hearing.verdict import EVIDENCE, TAUGHT_GAIN
 from tests.hearing.scenes import background
@@ -129,10 +130,17 @@ def test_candidates_in_white_noise_are_as_rare_as_the_thresholds_say() -> None:
 
 
 def test_the_evidence_asked_for_allows_for_the_search() -> None:
-    """One false beep an hour in each Hz and second of 4.6 kHz needs 16.6 nats; a known tone saves TAUGHT_GAIN."""
+    """One false beep an hour in each Hz and second of 4.6 kHz needs 16.6 nats; a known tone of 1.5 kHz saves 3.9."""
     assert log(4600 * 3600) == pytest.approx(16.6, abs=0.05)
     assert EVIDENCE > 16.6
-    assert log(4600 / (0.06 * 1500)) == pytest.approx(TAUGHT_GAIN, abs=0.1)
+    assert log(4600 / (0.06 * 1500)) == pytest.approx(3.9, abs=0.05)
+    assert 3.9 <= TAUGHT_GAIN <= 1.6 * 3.9  # measured: the chance falls by e each 1.6 nats
+
+
+def test_as_many_candidates_come_of_a_known_tone_as_of_all_the_rest() -> None:
+    """NEAR_GAIN times the chance in the bins within 3 % of 2.5 kHz: within a fifth of those of the whole band."""
+    first, stop = Known(2500.0).bins
+    assert NEAR_GAIN * (stop - first) == pytest.approx(BINS, rel=0.2)
 
 
 def test_coherent_energy_of_noise_is_one_nat() -> None:

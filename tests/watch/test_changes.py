@@ -39,6 +39,10 @@ class Ears:
 
     def __init__(self) -> None:
         self.told: list[tuple[float, ...]] = []
+        self.known: list[tuple[float | None, float | None]] = []
+
+    def know(self, tone: float | None, length: float | None = None) -> None:
+        self.known.append((tone, length))
 
     def set_aside(self, tones: Sequence[float]) -> None:
         self.told.append(tuple(tones))
@@ -71,6 +75,39 @@ def test_a_device_waits_for_the_next_start(tmp_path: Path) -> None:
     change(tmp_path, "sound.microphone", "USB")
     assert run.changes.look(1.0) == ["Changed: sound.microphone is now USB. It waits for the next start of watch."]
     assert run.named == []
+
+
+def test_a_taught_or_set_tone_is_taken_over_at_once(tmp_path: Path) -> None:
+    """With the length of the beep where it was taught; nothing waits, and a line says so."""
+    run = Run(tmp_path)
+    assert run.ears.known == [(None, None)]
+    keep_sounder(tmp_path, sounder("device", tone=2730))
+    lines = run.changes.look(1.0)
+    assert run.ears.known[-1] == (2730.0, sounder("device").length)
+    assert "Changed: device.tone is now 2730.0 (device)." in lines
+    change(tmp_path, "device.tone", "3100")
+    assert run.changes.look(2.0)[0] == "Changed: device.tone is now 3100."
+    assert run.ears.known[-1:] == [(3100.0, None)]
+
+
+def test_a_tone_of_the_command_line_stays(tmp_path: Path) -> None:
+    """Until the next start; the line says so."""
+    run = Run(tmp_path, tone=2500.0)
+    change(tmp_path, "device.tone", "3100")
+    (line, *_) = run.changes.look(1.0)
+    assert line.endswith("Until the next start 2500 Hz holds, as the command line says.")
+    assert {tone for tone, _ in run.ears.known} == {2500.0}
+
+
+def test_a_tone_told_while_an_alarm_goes_on_ends_nothing() -> None:
+    """The alarm that is under way keeps its number and goes on; beeps are as without it."""
+    samples = lead()
+    recognizer = Recognizer()
+    events = list(recognizer.push(samples[: 20 * RATE]))
+    recognizer.know(2730.0, 1.2)
+    events += [*recognizer.push(samples[20 * RATE :]), *recognizer.flush()]
+    assert [event.alarm.number for event in events if isinstance(event, Raised)] == [1]
+    assert sum(isinstance(event, Beep) for event in events) == 8
 
 
 def test_a_mistake_changes_nothing_and_is_told_once(tmp_path: Path) -> None:
