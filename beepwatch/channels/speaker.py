@@ -42,6 +42,8 @@ class Started:
     at: float
     numbers: tuple[int, ...]
     """The alarms that it tells of."""
+    way: str = "speaker"
+    """By which way it sounds."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ LONGEST = 60
 TONES = (400.0, 5000.0)
 """Hz in which hearing looks for beeps."""
 Line: TypeAlias = Annotated[str, msgspec.Meta(max_length=LONGEST, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
+Hour: TypeAlias = Annotated[str, msgspec.Meta(pattern=r"^(([01]\d|2[0-3]):[0-5]\d)?$")]
 Hertz: TypeAlias = Annotated[float, msgspec.Meta(ge=TONES[0], le=TONES[1])]
 Answer: TypeAlias = Literal["yes", "no", "unasked"]
 Value: TypeAlias = str | float | None
@@ -41,6 +42,14 @@ class Sound(_Part, frozen=True):
 
     microphone: str = ""
     speaker: str = ""
+    second_way: str = ""
+
+
+class Watching(_Part, frozen=True):
+    """Times of day at which `watch` and its service look after themselves; empty: never."""
+
+    evening: Hour = ""
+    self_test: Hour = "13:00"
 
 
 class History(_Part, frozen=True):
@@ -83,6 +92,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     names: Names = Names()
     home: Home = Home()
     sound: Sound = Sound()
+    watching: Watching = Watching()
     history: History = History()
     device: Device = Device()
     armed: Armed = Armed()
@@ -116,6 +126,14 @@ KEYS = (
     Key("home.same-room", "yes or no: does the caregiver sleep in the room of the device?", "unknown"),
     Key("sound.microphone", "its name, a part of it, or its number", "the system's own", waits=True),
     Key("sound.speaker", "its name, a part of it, or its number", "the system's own", waits=True),
+    Key(
+        "sound.second-way",
+        "a command that plays the sound file {sound} past the sound server",
+        "the terminal's bell",
+        waits=True,
+    ),
+    Key("watching.evening", "the hour by which watch is to run, as 22:00", "not looked at", waits=True),
+    Key("watching.self-test", "an hour of the day at which the speaker is tried softly, as 13:00", "13:00", waits=True),
     Key("history.folder", "a folder that can be written to", "the system's own", waits=True),
     Key("device.tone", "the tone of your device in Hz, 400 to 5000", "as taught"),
     Key("device.sounder", "the name of the taught beep that is your device's", "the first taught"),

@@ -108,6 +108,10 @@ class Microphone:
         late = self._worker is not None and self._worker.running and self._worker.age > LET_GO
         return late or any(attempt.running for attempt in self._hanging)
 
+    def hanging(self) -> bool:
+        """As `hangs`, for one that asks later."""
+        return self.hangs
+
     def take(self, timeout: float) -> Block | None:
         """The next block, or None if none came in `timeout` seconds."""
         try:

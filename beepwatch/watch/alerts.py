@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from beepwatch.channels.second import Trial
 from beepwatch.events import Alarm, AlarmEvent, Ended, Raised
 from beepwatch.hearing.technical import BY_CAUSE, Cause
 from beepwatch.watch.conditions import Conditions
@@ -44,6 +45,12 @@ class Alerts:
         """Tell of the other conditions."""
         for word in self.conditions.look(now):
             self._tell(word, now)
+
+    def tried(self, trial: Trial) -> None:
+        """A way of waking was tried."""
+        if trial.ok:
+            self._say(trial.text)
+        self.conditions.report("way-gone", not trial.ok, trial.at, trial.text)
 
     def close(self, now: float, heard: float) -> float:
         """The end, while it may be deaf: the gap is written. Return the stream time up to which all is accounted for.

@@ -5,15 +5,19 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
 
+from beepwatch.channels.backed import Backed
+from beepwatch.channels.second import SecondWay, argument_list
 from beepwatch.channels.speaker import Speaker, SpeakerReport
 from beepwatch.channels.voice import Voice
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
 from beepwatch.settings.household import Household
+from beepwatch.settings.model import Sound
 from beepwatch.sources.block import Samples
 from beepwatch.sources.clock import ticking
 from beepwatch.sources.microphone import Microphone
@@ -76,7 +80,9 @@ def prepare(
     source = _microphone(device) if file is None else Replay(Recording(file), real_time)
     fast = isinstance(source, Replay) and not real_time
     console = _console(home, source)
-    waker = _waker(messages_of(home), settings.sound.speaker, preview=fast, silent=silent)
+    hangs = source.hanging if isinstance(source, Microphone) else lambda: False
+    sounds = None if silent else _Sounds(folder, settings.sound, hangs, preview=fast)
+    waker = _waker(messages_of(home), sounds, preview=fast)
     upkeep = _upkeep(home, source, folder)
 
     def taught(fresh: Household) -> None:
@@ -134,16 +140,30 @@ def _microphone(device: str | None) -> Microphone:
     return Microphone(chosen(device))
 
 
-def _waker(messages: Messages, speaker_name: str, *, preview: bool, silent: bool) -> Wakes:
-    """The waker with its speaker and voice; `silent`: it only shows."""
-    reports: SimpleQueue[Report] = SimpleQueue()
+class _Sounds:
+    """The speaker with its voice and the second way, and what they report. preview: the speaker alone."""
 
-    def report(word: SpeakerReport) -> None:
+    def __init__(self, folder: Path, sound: Sound, hangs: Callable[[], bool], *, preview: bool) -> None:
+        self.reports: SimpleQueue[Report] = SimpleQueue()
+        self.voice = Voice(self.reports.put)
+        make = partial(Speaker, device=chosen(sound.speaker), voice=self.voice)
+        self.backed: Backed | None = None
+        if preview:
+            self.speaker: Speaker | Backed = make(self._report)
+        else:
+            second = SecondWay(argument_list(sound.second_way), folder, self.reports.put, self.voice)
+            self.speaker = self.backed = Backed(make, second, self._report, hangs)
+            self.backed.trial()
+
+    def _report(self, word: SpeakerReport) -> None:
         """Keep it, its time told by the clock of the loop."""
-        reports.put(replace(word, at=ticking() - (time.monotonic() - word.at)))
+        self.reports.put(replace(word, at=ticking() - (time.monotonic() - word.at)))
 
-    voice = None if silent else Voice(reports.put)
-    speaker = None if silent else Speaker(report, device=chosen(speaker_name), voice=voice)
+
+def _waker(messages: Messages, sounds: _Sounds | None, *, preview: bool) -> Wakes:
+    """The waker with what sounds; None: it only shows."""
+    speaker, voice = (None, None) if sounds is None else (sounds.speaker, sounds.voice)
+    reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
     if voice is not None:
         voice.prepare(messages.all_lines())
     if preview:

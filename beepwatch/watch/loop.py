@@ -8,6 +8,7 @@ import logging
 from collections.abc import Callable
 from queue import SimpleQueue
 
+from beepwatch.channels.second import Trial
 from beepwatch.channels.speaker import Failed
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, Raised
 from beepwatch.hearing.repeats import Repeats
@@ -258,12 +259,15 @@ class Watch:
         for report in self._waker.reports():
             if isinstance(report, str):
                 self._say(report)
+            elif isinstance(report, Trial):
+                self._alerts.tried(report)
             elif isinstance(report, Failed):
                 self._trouble("speaker", f"I cannot wake anybody by sound: {report.text}")
                 self._alerts.conditions.report("cannot-wake", True, report.at)
             else:
-                self._told.pop("speaker", None)
-                self._alerts.conditions.report("cannot-wake", False, report.at)
+                if report.way == "speaker":
+                    self._told.pop("speaker", None)
+                    self._alerts.conditions.report("cannot-wake", False, report.at)
                 for number in self._logbook.sounded(report.numbers, report.at):
                     self._say(f"The wake sound has begun for {self._alarms.get(number, CANNOT_HEAR)[1]}.")
 

@@ -9,6 +9,7 @@ from queue import Empty, SimpleQueue
 from typing import Protocol, TypeAlias
 
 from beepwatch.channels.rounds import Round, render
+from beepwatch.channels.second import Trial
 from beepwatch.channels.speaker import Failed, SpeakerReport, Started
 from beepwatch.channels.voice import Voice
 from beepwatch.events import AlarmEvent, Raised
@@ -17,8 +18,8 @@ from beepwatch.waking.escalation import Escalation, Standing
 from beepwatch.waking.messages import Messages
 from beepwatch.waking.table import urgency, wakes
 
-Report: TypeAlias = SpeakerReport | str
-"""What the speaker's and the voice's threads say: a report, or one plain line for the screen."""
+Report: TypeAlias = SpeakerReport | Trial | str
+"""What the threads of speaker, second way and voice say: a report, or one plain line for the screen."""
 RENDER_RATE = 8_000
 """Hz: only lengths are measured at it."""
 

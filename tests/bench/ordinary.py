@@ -26,7 +26,7 @@ def sound(seconds: float, rng: np.random.Generator) -> NDArray[np.float32]:
             _add(night, at + int(rng.integers(RATE)), _snore(rng))
     for at in rng.integers(0, max(1, n - RATE), size=round(seconds / 90)):
         _add(night, int(at), _thump(rng))
-    return np.clip(night, -1, 1).astype(np.float32)
+    return np.asarray(np.clip(night, -1, 1), np.float32)
 
 
 def levels(hours: float, rng: np.random.Generator) -> Iterator[float]:

@@ -1,0 +1,67 @@
+"""The speaker with a second way behind it: what the speaker cannot sound, the other does, until the speaker can."""
+
+from collections.abc import Callable, Sequence
+
+from beepwatch.channels.rounds import Round
+from beepwatch.channels.second import SecondWay
+from beepwatch.channels.speaker import Failed, Speaker, SpeakerReport
+from beepwatch.waking.actions import Action, Quiet, Say, Sound
+
+
+class Backed:
+    """As `Speaker`. hangs: whether the sound server hangs, as far as the microphone knows: then both begin at once."""
+
+    def __init__(
+        self, speaker: Callable[[Callable[[SpeakerReport], None]], Speaker], second: SecondWay,
+        report: Callable[[SpeakerReport], None], hangs: Callable[[], bool] = lambda: False,
+    ) -> None:  # fmt: skip
+        """speaker: makes it, given what it is to report to."""
+        self._second, self._report, self._hangs = second, report, hangs
+        self._round: Round | None = None
+        self._failing = False
+        self._speaker = speaker(self._heard)
+
+    def perform(self, actions: Sequence[Action]) -> None:
+        """See `Speaker`."""
+        sound: Sound | None = None
+        for action in actions:
+            if isinstance(action, Sound):
+                sound = action
+            elif isinstance(action, Say) and sound is not None:
+                self.play(Round(sound.numbers, sound.priority, action.lines))
+            elif isinstance(action, Quiet):
+                self.stop()
+
+    def play(self, round_: Round) -> None:
+        """See `Speaker`."""
+        self._round = round_
+        self._speaker.play(round_)
+        if self._failing or self._hangs():
+            self._second.play(round_)
+
+    def stop(self) -> None:
+        """See `Speaker`."""
+        self._round = None
+        self._speaker.stop()
+        self._second.stop()
+
+    def close(self, seconds: float = 2.0) -> bool:
+        """See `Speaker`."""
+        self._round = None
+        self._second.close()
+        return self._speaker.close(seconds)
+
+    def trial(self) -> None:
+        """Try the second way, softly."""
+        self._second.trial()
+
+    def _heard(self, report: SpeakerReport) -> None:
+        """What the speaker reports, in its thread."""
+        round_ = self._round
+        self._failing = isinstance(report, Failed)
+        if self._failing:
+            if round_ is not None:
+                self._second.play(round_)
+        else:
+            self._second.stop()
+        self._report(report)
