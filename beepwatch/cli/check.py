@@ -10,6 +10,7 @@ from beepwatch.errors import InputError
 
 if TYPE_CHECKING:
     from beepwatch.bedroom.places import Taught
+    from beepwatch.settings.household import Household
     from beepwatch.sources.microphone import Microphone
     from beepwatch.sources.replay import Replay
 
@@ -85,25 +86,30 @@ def _checked(arguments: argparse.Namespace) -> None:
         raise InputError("--place needs a name, such as --place 'under the blanket'")
 
 
-def _home(arguments: argparse.Namespace) -> "tuple[float | None, Taught | None, str, str]":
-    """(tone in Hz or None, the taught beep or None, microphone and speaker as set); the command line goes first."""
-    from beepwatch.bedroom.places import Taught  # noqa: PLC0415 - `beepwatch --help` stays quick
-    from beepwatch.settings.file import config_folder  # noqa: PLC0415
+def _home(arguments: argparse.Namespace) -> "Household":
+    """What is set and taught here. Raises InputError, one line, for what cannot be understood."""
+    from beepwatch.settings.file import config_folder  # noqa: PLC0415 - `beepwatch --help` stays quick
     from beepwatch.settings.household import household  # noqa: PLC0415
 
-    home = household(config_folder(arguments.config))
-    sound, device = home.settings.sound, home.device
+    return household(config_folder(arguments.config))
+
+
+def _beep(arguments: argparse.Namespace, home: "Household") -> "tuple[float | None, Taught | None]":
+    """(tone in Hz or None, the taught beep or None); the command line goes first."""
+    from beepwatch.bedroom.places import Taught  # noqa: PLC0415
+
+    device = home.device
     if arguments.tone is not None or device is None:
-        return (arguments.tone or home.tone, None, sound.microphone, sound.speaker)
+        return (arguments.tone or home.tone, None)
     harmonics = tuple(each if isinstance(each, float) else -60.0 for each in device.harmonics)
-    return (device.now, Taught(device.now, device.level, harmonics, device.microphone), sound.microphone, sound.speaker)
+    return (device.now, Taught(device.now, device.level, harmonics, device.microphone))
 
 
 def _write_sounds(arguments: argparse.Namespace) -> None:
     """The beep, the steady tone, or both, as 16-bit WAV."""
     from beepwatch.bedroom import sounds  # noqa: PLC0415
 
-    tone, taught, _, _ = _home(arguments)
+    tone, taught = _beep(arguments, _home(arguments))
     hertz = tone or sounds.UNTAUGHT
     if arguments.beep is not None:
         _write(arguments.beep, sounds.beeps(hertz, WAV_RATE, harmonics=taught.harmonics if taught else ()))
@@ -127,8 +133,9 @@ def _write(path: Path, samples: object) -> None:
 def _show(arguments: argparse.Namespace) -> int:
     from beepwatch.bedroom import plan, results  # noqa: PLC0415
     from beepwatch.records.store import default_folder  # noqa: PLC0415
+    from beepwatch.settings.file import data_set  # noqa: PLC0415
 
-    folder = default_folder() if arguments.data is None else arguments.data
+    folder = data_set(_home(arguments).settings, arguments.data) or default_folder()
     print("\n".join(plan.shown(results.load(folder))))
     return 0
 
@@ -137,14 +144,16 @@ def _go(arguments: argparse.Namespace) -> int:
     """Open the microphone or the file, do the steps, keep the result."""
     from beepwatch.cli.checking import Checking  # noqa: PLC0415
     from beepwatch.records.store import data_folder  # noqa: PLC0415
+    from beepwatch.settings.file import data_set  # noqa: PLC0415
 
-    tone, taught, microphone, speaker = _home(arguments)
-    folder = data_folder(arguments.data)
-    source = _source(arguments, microphone)
+    home = _home(arguments)
+    sound, (tone, taught) = home.settings.sound, _beep(arguments, home)
+    folder = data_folder(data_set(home.settings, arguments.data))
+    source = _source(arguments, sound.microphone)
     try:
         checking = Checking(
             source, folder, tone, taught,
-            speaker=_number(arguments.speaker or speaker or None), seconds=arguments.seconds,
+            speaker=_number(arguments.speaker or sound.speaker or None), seconds=arguments.seconds,
             ask=sys.stdin is not None and sys.stdin.isatty() and arguments.file is None,
         )  # fmt: skip
         return checking.go(_steps(arguments), arguments.place, arguments.by)

@@ -26,7 +26,7 @@ from beepwatch.records.listened import Listened, listened, still_listening
 from beepwatch.records.reading import History
 from beepwatch.records.rows import Kind, LoggedAlarm, Span, stored
 from beepwatch.records.store import default_folder
-from beepwatch.settings.file import config_folder, load
+from beepwatch.settings.file import config_folder, data_set, load
 
 HELP = "the alarms heard, who was woken and answered, and the hours listened"
 FORMATS = """formats:
@@ -98,8 +98,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _set_folder(config: Path | None) -> Path | None:
     """The folder of the history as the settings have it, once there is a history; None: the platform's own."""
     settings, _ = load(config_folder(config))
-    folder = Path(settings.history.folder).expanduser()
-    return folder if settings.history.folder and (folder / FILE).exists() else None
+    folder = data_set(settings)
+    return folder if folder is not None and (folder / FILE).exists() else None
 
 
 def moment(option: str, given: str, to_the_end: bool = False) -> datetime:

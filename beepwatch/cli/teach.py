@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from beepwatch.bedroom.talk import Talk
     from beepwatch.bedroom.teach import Heard
     from beepwatch.settings.household import Household
+    from beepwatch.settings.model import Settings
 
 ABOUT = """Learn a beep: from a recording, from the last alarm that watch heard, or live.
 
@@ -115,7 +116,7 @@ def _heard(arguments: argparse.Namespace, folder: Path, talk: "Talk") -> "Heard 
     settings, _ = load(folder)
     if arguments.live:
         return _live(arguments, talk, arguments.device or settings.sound.microphone)
-    history = _history(arguments.data, settings.history.folder)
+    history = _history(arguments.data, settings)
     if arguments.next:
         return teach.from_next_alarm(history, talk, seconds=float("inf"))
     heard = teach.from_history(history)
@@ -143,12 +144,13 @@ def _live(arguments: argparse.Namespace, talk: "Talk", device: str) -> "Heard | 
         source.close()
 
 
-def _history(given: Path | None, kept: str) -> Path:
+def _history(given: Path | None, settings: "Settings") -> Path:
     from beepwatch.records.store import default_folder  # noqa: PLC0415
+    from beepwatch.settings.file import data_set  # noqa: PLC0415
 
     if given is not None and not given.is_dir():
         raise RecordsError(f"no history in {given}: name the folder that `beepwatch watch --data` was given")
-    return given or (Path(kept).expanduser() if kept else default_folder())
+    return data_set(settings, given) or default_folder()
 
 
 def _manage(arguments: argparse.Namespace, folder: Path) -> None:

@@ -81,12 +81,12 @@ def _followed(home: "Household", arguments: argparse.Namespace) -> "tuple[Househ
     """The household with its device's tone as it is now, and what there is to tell of that."""
     from beepwatch.bedroom.following import follow_device  # noqa: PLC0415
     from beepwatch.records.store import default_folder  # noqa: PLC0415
+    from beepwatch.settings.file import data_set  # noqa: PLC0415
     from beepwatch.settings.household import household  # noqa: PLC0415
 
     if arguments.file is not None or arguments.tone is not None or home.settings.device.tone is not None:
         return home, []
-    kept = home.settings.history.folder
-    history = arguments.data or (Path(kept).expanduser() if kept else default_folder())
+    history = data_set(home.settings, arguments.data) or default_folder()
     lines = follow_device(home, history, datetime.now().astimezone().date())
     return household(home.folder), lines
 

@@ -21,6 +21,12 @@ def config_folder(chosen: Path | None = None) -> Path:
     return user_config_path("beepwatch", appauthor=False) if chosen is None else chosen
 
 
+def data_set(settings: Settings, given: Path | None = None) -> Path | None:
+    """The folder of the history and the checks: `given` on the command line, else as set; None: the platform's own."""
+    kept = settings.history.folder
+    return given or (Path(kept).expanduser() if kept else None)
+
+
 def load(folder: Path) -> tuple[Settings, frozenset[str]]:
     """(settings, keys that the file gives); all defaults where there is no file. Raises InputError, one line."""
     text = _text(folder / FILE)

@@ -16,6 +16,7 @@ from beepwatch.channels.voice import Voice
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
+from beepwatch.settings.file import data_set
 from beepwatch.settings.household import Household
 from beepwatch.settings.model import Sound
 from beepwatch.sources.block import Samples
@@ -74,9 +75,8 @@ def prepare(
     device, data and tone, where given, go before what `home` has set.
     """
     settings = home.settings
-    data = data or (Path(settings.history.folder).expanduser() if settings.history.folder else None)
     device = device or settings.sound.microphone or None
-    folder = data_folder(data)
+    folder = data_folder(data_set(settings, data))
     source = _microphone(device) if file is None else Replay(Recording(file), real_time)
     fast = isinstance(source, Replay) and not real_time
     console = _console(home, source)

@@ -246,3 +246,17 @@ def test_all_that_is_said_to_a_person_is_easy_to_read(
     for text in said:
         assert textstat.flesch_kincaid_grade(text) <= 7, text
         assert not re.search(r"\b(surely|trust|safe|guarantee)", text)
+
+
+def test_results_are_kept_where_the_settings_keep_the_history(
+    tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`history.folder` counts for the results too, and for --show; --data goes first."""
+    config, kept = tmp_path / "config", tmp_path / "kept"
+    assert main(["settings", "set", "history.folder", str(kept), "--config", str(config)]) == 0
+    assert main(["check", str(write("quiet.wav", noise(10))), "--config", str(config)]) == 0
+    assert str(kept) in capsys.readouterr().out
+    assert [path.parent for path in tmp_path.rglob("check*.json")] == [kept]
+    assert main(["check", "--show", "--config", str(config)]) == 0
+    assert main(["check", "--show", "--config", str(config), "--data", str(tmp_path / "empty")]) == 0
+    assert "Nothing has been checked yet" in capsys.readouterr().out.splitlines()[-1]
