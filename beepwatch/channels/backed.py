@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from beepwatch.channels.rounds import Round
 from beepwatch.channels.second import SecondWay
 from beepwatch.channels.speaker import Failed, Speaker, SpeakerReport
-from beepwatch.waking.actions import Action, Quiet, Say, Sound
+from beepwatch.waking.actions import Action, Quiet, Remind, Say, Sound
 
 
 class Backed:
@@ -31,12 +31,14 @@ class Backed:
                 self.play(Round(sound.numbers, sound.priority, action.lines))
             elif isinstance(action, Quiet):
                 self.stop()
+            elif isinstance(action, Remind):
+                self.play(Round((action.number,), "medium", action.lines, once=True))
 
     def play(self, round_: Round) -> None:
-        """See `Speaker`."""
-        self._round = round_
+        """See `Speaker`; a reminder is not worth the second way, which repeats until it is stopped."""
+        self._round = None if round_.once else round_
         self._speaker.play(round_)
-        if self._failing or self._hangs():
+        if not round_.once and (self._failing or self._hangs()):
             self._second.play(round_)
 
     def stop(self) -> None:

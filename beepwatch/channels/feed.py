@@ -99,6 +99,11 @@ class Playing:
             self._rendered, self._look_at = turn, now + REFRESH
             self._track.samples, self._whole = render(self.round, self._voice, self._rate, turn)
 
+    @property
+    def over(self) -> bool:
+        """Whether a round that is played once is through."""
+        return self._track.over
+
     def newly_begun(self) -> bool:
         """True once: when the sound system took the first samples."""
         first = self._track.begun and not self._told

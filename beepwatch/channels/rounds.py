@@ -10,6 +10,8 @@ from beepwatch.events import Priority
 
 PAUSE = 0.35
 """s between two spoken lines."""
+REMINDER = 2
+"""Pulses of a reminder's tone (judgement: short)."""
 ALONE = 2.0
 """s of silence after a tone without speech, besides `REST` and `END`: so its rows do not join into one."""
 
@@ -22,6 +24,8 @@ class Round:
     """The alarms it tells of."""
     priority: Priority
     lines: tuple[str, ...] = ()
+    once: bool = False
+    """A reminder: played once, with a short tone."""
 
 
 def render(round_: Round, voice: Voice | None, rate: int, turn: int = 0) -> tuple[Samples, bool]:
@@ -30,7 +34,8 @@ def render(round_: Round, voice: Voice | None, rate: int, turn: int = 0) -> tupl
     turn: how often it was played before; the tone's length changes from turn to turn.
     """
     spoken = [voice.speech(line, rate) if voice else None for line in round_.lines]
-    parts: list[Samples] = [wake_tone(rate, PULSES[turn % len(PULSES)]), silence(REST, rate)]
+    pulses = REMINDER if round_.once else PULSES[turn % len(PULSES)]
+    parts: list[Samples] = [wake_tone(rate, pulses), silence(REST, rate)]
     for samples in spoken:
         if samples is not None:
             parts += [samples, silence(PAUSE, rate)]
@@ -46,14 +51,17 @@ class Track:
     Each attribute is written by one thread only.
     """
 
-    def __init__(self, samples: Samples, rate: int, rise: float):
-        """Begin with `samples` (n > 0), from the start; `rise` s until full level."""
+    def __init__(self, samples: Samples, rate: int, rise: float, once: bool = False):
+        """Begin with `samples` (n > 0), from the start; `rise` s until full level; `once`: then silence."""
         self.samples = samples
         """What is played from the next beginning on; may be replaced at any time."""
         self.turn = 0
         """How often it has begun again."""
         self.begun = False
         """Has a first block been handed out?"""
+        self.over = False
+        """Was it to be played once, and has been?"""
+        self._once = once
         self._now = samples
         self._position = 0
         self._gone = 0
@@ -61,6 +69,9 @@ class Track:
 
     def fill(self, out: Samples) -> None:
         """Fill `out`, shape (frames, channels), with what comes next, for ever."""
+        if self.over:
+            out.fill(0.0)
+            return
         done = 0
         while done < len(out):
             part = self._now[self._position : self._position + len(out) - done]
@@ -68,6 +79,10 @@ class Track:
             done += len(part)
             self._position += len(part)
             if self._position >= len(self._now):
+                self.over = self._once
+                if self.over:
+                    out[done:] = 0.0
+                    break
                 self._now, self._position = self.samples, 0
                 self.turn += 1
         if self._slope:
@@ -83,4 +98,4 @@ class Track:
 
 def track_of(round_: Round, samples: Samples, rate: int) -> Track:
     """The track for a round that was rendered as `samples`."""
-    return Track(samples, rate, RISE[round_.priority])
+    return Track(samples, rate, 0.0 if round_.once else RISE[round_.priority], round_.once)

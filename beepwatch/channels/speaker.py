@@ -18,7 +18,7 @@ from beepwatch.channels.rounds import Round
 from beepwatch.channels.voice import Voice
 from beepwatch.errors import CannotHear, CannotWake
 from beepwatch.sources.patience import Attempt
-from beepwatch.waking.actions import Action, Quiet, Say, Sound
+from beepwatch.waking.actions import Action, Quiet, Remind, Say, Sound
 
 CHECK = 0.05
 """s between two looks at a stream that plays."""
@@ -104,7 +104,7 @@ class Speaker:
             self._change.notify_all()
 
     def perform(self, actions: Sequence[Action]) -> None:
-        """Carry out the `Sound`, `Say` and `Quiet` among these; the others are for others."""
+        """Carry out the `Sound`, `Say`, `Quiet` and `Remind` among these; the others are for others."""
         sound: Sound | None = None
         for action in actions:
             if isinstance(action, Sound):
@@ -113,6 +113,8 @@ class Speaker:
                 self.play(Round(sound.numbers, sound.priority, action.lines))
             elif isinstance(action, Quiet):
                 self.stop()
+            elif isinstance(action, Remind):
+                self.play(Round((action.number,), "medium", action.lines, once=True))
 
     def close(self, seconds: float = 2.0) -> bool:
         """End the thread; False if it had not ended after `seconds` (the sound system hangs)."""
@@ -213,6 +215,14 @@ class Speaker:
                 self._told = None
                 self._report(Started(feed.heard_at, wanted.numbers))
             playing.prepare()
+            if playing.over:
+                self._end_once(wanted)
+
+    def _end_once(self, round_: Round) -> None:
+        """A round that is played once is through, unless another is wanted by now."""
+        with self._change:
+            if self._round == round_:
+                self._round = None
 
     def _next(self, playing: Playing | None) -> Round | None:
         """What is wanted: at once if it is another than what plays, else after `CHECK` s."""

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, TypeAlias
 import msgspec
 
 from beepwatch.errors import InputError
+from beepwatch.settings.ladder import ROWS, Command, Rung, Turn, check_ladder, check_rows
 
 LONGEST = 60
 """Letters of a name or a word: it is spoken at night (judgement)."""
@@ -29,6 +30,7 @@ class Names(_Part, frozen=True):
 
     person: Line = ""
     caregiver: Line = ""
+    second: Line = ""
 
 
 class Home(_Part, frozen=True):
@@ -42,6 +44,9 @@ class Sound(_Part, frozen=True):
 
     microphone: str = ""
     speaker: str = ""
+    tone: str = ""
+    voice: str = ""
+    keypad: str = ""
     second_way: str = ""
 
 
@@ -78,6 +83,7 @@ class Words(_Part, frozen=True):
 
     emergency: Line = ""
     backup_plan: Line = ""
+    messages: Annotated[str, msgspec.Meta(pattern=r"^([A-Za-z]{2,3}(-[A-Za-z0-9]{1,8})*)?$")] = ""
 
 
 class Setup(_Part, frozen=True):
@@ -98,6 +104,9 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     armed: Armed = Armed()
     words: Words = Words()
     setup: Setup = Setup()
+    ladder: tuple[Rung, ...] = ()
+    rota: tuple[Turn, ...] = ()
+    command: tuple[Command, ...] = ()
 
     @property
     def disarmed(self) -> tuple[str, ...]:
@@ -123,9 +132,13 @@ _ARMED = "yes or no: do your device's own instructions say this?"
 KEYS = (
     Key("names.person", f"a name, up to {LONGEST} letters", "the person"),
     Key("names.caregiver", f"a name, up to {LONGEST} letters", "you"),
+    Key("names.second", f"who is called where the caregiver does not answer, up to {LONGEST} letters", "nobody"),
     Key("home.same-room", "yes or no: does the caregiver sleep in the room of the device?", "unknown"),
     Key("sound.microphone", "its name, a part of it, or its number", "the system's own", waits=True),
     Key("sound.speaker", "its name, a part of it, or its number", "the system's own", waits=True),
+    Key("sound.tone", "a WAV file of your own to sound in place of the wake tone", "a tone of 520 Hz", waits=True),
+    Key("sound.voice", "a folder of WAV files to speak, one an alarm (fire.wav)", "by espeak-ng", waits=True),
+    Key("sound.keypad", "a keypad's /dev/input/by-id/... file, for a computer without a terminal", "none", waits=True),
     Key(
         "sound.second-way",
         "a command that plays the sound file {sound} past the sound server",
@@ -142,6 +155,7 @@ KEYS = (
     Key("armed.backup-battery", _ARMED, "unasked: it is named", waits=True),
     Key("words.emergency", "the number to call, as it is to be spoken", "your local emergency number"),
     Key("words.backup-plan", "what your family calls its plan", "your backup breathing plan"),
+    Key("words.messages", "the tag of a language whose file is in the folder `languages` of the settings", "en", True),
 )
 """Every setting that a person may give, in order. `setup.done` is kept by `setup` itself."""
 BY_NAME = {key.name: key for key in (*KEYS, Key("setup.done", "names of steps with a space between", ""))}
@@ -165,13 +179,18 @@ def given(text: str, origin: str = "settings.toml") -> frozenset[str]:
 def checked(raw: dict[str, object], origin: str) -> Settings:
     """The settings in plain tables. Raises InputError as `decode`."""
     for table, content in raw.items():
+        if table in ROWS:
+            check_rows(table, content, origin)
+            continue
         for key in content if isinstance(content, dict) else (None,):
             name = table if key is None else f"{table}.{key}"
             if name not in BY_NAME:
                 raise InputError(f"{origin}: {unknown(name)}")
             one = content[key] if isinstance(content, dict) and key is not None else content
             _check_one(table, str(key), one, origin)
-    return msgspec.convert(raw, Settings)
+    made = msgspec.convert(raw, Settings)
+    check_ladder(made.ladder, made.command, origin)
+    return made
 
 
 def parse(name: str, text: str) -> str | float:

@@ -143,6 +143,11 @@ class Escalation:
             if number in (None, entry.number):
                 self._entries[entry.number] = replace(entry, climb=entry.climb.fail(way, self._ladder))
 
+    def heard_by(self, number: int) -> str:
+        """Whom the speaker calls for this alarm; "" where no name is known."""
+        entry = self._entries.get(number)
+        return "" if entry is None else ", ".join(name for name in entry.climb.heard_by if name)
+
     def tick(self, now: float) -> list[Action]:
         """Time has come to `now`: end a pause, climb what is due, say again what has to go on, if it is due."""
         due = self.next_at()

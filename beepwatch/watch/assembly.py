@@ -30,8 +30,9 @@ from beepwatch.watch.changes import HouseholdChanges, messages_of
 from beepwatch.watch.console import Console
 from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
+from beepwatch.watch.preview import Preview
 from beepwatch.watch.upkeep import Upkeep
-from beepwatch.watch.waker import Preview, Report, Waker, Wakes
+from beepwatch.watch.waker import Report, Waker, Wakes
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,8 @@ class Console:
     def __init__(self, out: TextIO | None) -> None:
         self._out = out
         self.broken: str | None = None
+        self.paused: str | None = None
+        """Until when it does not listen, as a person reads it; None: it does."""
 
     def plain(self, text: str) -> None:
         """Print lines as they are."""
@@ -38,6 +40,14 @@ class Console:
     def block(self, text: str, bell: bool = False) -> None:
         """A block that cannot be overlooked."""
         self._guarded(lambda: self._write_block(text, bell))
+
+    def big(self, *lines: str) -> None:
+        """A few words in letters of five rows, where they fit."""
+        self.block("\n\n".join(large(line) for line in lines))
+
+    def pause(self, until: str | None) -> None:
+        """It does not listen until then, as a person reads it; None: it does."""
+        self.paused = until
 
     # What only a live line shows: see `live.LiveConsole`.
 
@@ -77,6 +87,17 @@ class Console:
             if self.broken is None:
                 self.broken = str(error)
                 LOG.warning("cannot print any more: %s", error)
+
+
+def large(text: str) -> str:
+    """A line in letters of five rows; as it is where a letter is not ASCII or the row would be too wide."""
+    import pyfiglet  # noqa: PLC0415 - only in a pause
+
+    if not text.isascii():
+        return text
+    drawn = str(pyfiglet.figlet_format(text, font="small", width=1000)).rstrip()
+    rows = [row.rstrip() for row in drawn.splitlines() if row.strip()]
+    return "\n".join(rows) if max(map(len, rows), default=0) <= WIDTH - 6 else text
 
 
 def length(seconds: float) -> str:

@@ -90,6 +90,9 @@ class LiveConsole(Console):
 
         if not hearing:
             return Text("I DO NOT HEAR THE ROOM", style="bold reverse", no_wrap=True, overflow="ellipsis")
+        if self.paused is not None:
+            text = f"NOT LISTENING until {self.paused}"
+            return Text(text, style="bold reverse", no_wrap=True, overflow="ellipsis")
         newest = self._levels[-1]
         level = f"{newest:4.0f} dB" if math.isfinite(newest) else "  no sound"
         parts = [trace(self._levels, *LEVELS, self._pen) + level, self._beep or "no beep yet", self._margin]

@@ -6,24 +6,26 @@ for the next block, for at most `STEP` s.
 
 import logging
 from collections.abc import Callable
-from queue import SimpleQueue
+from pathlib import Path
 
-from beepwatch.channels.second import Trial
-from beepwatch.channels.speaker import Failed
+from beepwatch.board.state import Hearing
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, Raised
 from beepwatch.hearing.repeats import Repeats
 from beepwatch.hearing.technical import BEHIND, BY_CAUSE, CLOCK
 from beepwatch.records.rows import Kind
 from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action, Note, Show
-from beepwatch.waking.commands import Command, Going
+from beepwatch.waking.commands import Command
 from beepwatch.watch.alerts import Alerts
 from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import Deafness, Source
+from beepwatch.watch.desk import Desk
 from beepwatch.watch.ears import Ears, Listens, level, silent
 from beepwatch.watch.logbook import Logbook, Writes
+from beepwatch.watch.pausing import Pausing
 from beepwatch.watch.posting import Posting
+from beepwatch.watch.reports import Reports
 from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock, Timeline
 from beepwatch.watch.upkeep import Upkeep
@@ -37,7 +39,6 @@ LIFE = 3600.0
 """s between two lines that say that it still listens."""
 AGAIN = 60.0
 """s until the same fault is told again."""
-CANNOT_HEAR = ("", "cannot-hear")
 LOG = logging.getLogger("beepwatch")
 
 
@@ -57,6 +58,7 @@ class Watch:
         changes: Changes | None = None,
         posting: Posting | None = None,
         upkeep: Upkeep | None = None,
+        folder: Path | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
@@ -64,6 +66,7 @@ class Watch:
         changes: the settings, looked after while it listens.
         upkeep: looks after what is neither hearing nor waking: power, disk, the microphone's place.
         length: s of a recording that is not played in real time (see `Timeline`).
+        folder: of the history, where a planned pause is kept; None: it is not.
         """
         self._source, self._waker, self._console = source, waker, console
         self._clock = clock or Clock()
@@ -76,13 +79,22 @@ class Watch:
         self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._say, self._warn)
         self._upkeep = upkeep
         self._stopped = False  # a plain value: it is set by a signal handler
-        self._commands: SimpleQueue[Command] = SimpleQueue()
         self._alarms: dict[int, tuple[str, str]] = {}  # when it began, and its pattern
         self._end = 0  # samples of the source so far
         self._told: dict[str, tuple[str, float]] = {}
         self._changes = changes
         self._posting = posting
         self._alive = self._clock.ticks()
+        wall = self._timeline.wall_of_ticks
+        self._pausing = Pausing(
+            waker, self._logbook, console, self._carry_out, self._say,
+            wall=lambda: wall(self._clock.ticks()), folder=folder if source.live else None,
+        )  # fmt: skip
+        self._desk = Desk(
+            waker, self._carry_out, self._say,
+            pausing=self._pausing if source.live else None, posting=posting, wall=wall,
+        )  # fmt: skip
+        self._reports = Reports(waker, self._logbook, self._alerts, self._say, self._trouble)
 
     def stop(self) -> None:
         """End soon; may be called by a signal handler."""
@@ -90,11 +102,11 @@ class Watch:
 
     def command(self, command: Command) -> None:
         """A person tells something; may be called from any thread, and returns at once."""
-        self._commands.put(command)
+        self._desk.put(command)
 
-    def press(self) -> None:
-        """A key was pressed at the terminal: "I am going"; may be called from another thread."""
-        self.command(Going(by="", via="keyboard"))
+    def press(self, key: bytes = b"\r") -> None:
+        """A key was pressed at the terminal: any one answers an alarm; may be called from any thread."""
+        self._desk.put(key)
 
     def run(self) -> Summary:
         """Listen. Whatever fails meanwhile is told, logged and tried again."""
@@ -203,9 +215,9 @@ class Watch:
     # ---------------------------------------------------------------- the rest
 
     def _look_after(self, now: float) -> None:
-        self._answers(now)
+        self._desk.look(now)
         self._carry_out(self._waker.tick(now))
-        self._reports()
+        self._reports.look(self._alarms)
         for line in [] if self._changes is None else self._changes.look(now):
             self._say(line)
         if self._source.live:
@@ -221,25 +233,10 @@ class Watch:
         self._alerts.conditions.report("disk-full", full is not None, now, full or "")
         if self._source.live and now - self._alive >= LIFE and self._deafness.now is None:
             self._alive = now
-            self._say("I listen.")
+            if not self._waker.paused:
+                self._say("I listen.")
         self._console.refresh(now, hearing=self._deafness.now is None)
         self._post()
-
-    def _answers(self, now: float) -> None:
-        while not self._commands.empty():
-            command = self._commands.get()
-            if not isinstance(command, Going):
-                continue
-            actions = self._waker.acknowledge(now)
-            if actions:
-                self._say(f"Answered: {command.by or 'somebody'} is going.")
-                self._note_going(actions, command, now)
-            self._carry_out(actions)
-
-    def _note_going(self, actions: list[Action], command: Going, now: float) -> None:
-        numbers = [one.number for one in actions if isinstance(one, Note) and one.kind == "acknowledged"]
-        if self._posting is not None:
-            self._posting.going(numbers, command.by, self._timeline.wall_of_ticks(now))
 
     def _post(self) -> None:
         """Put up how it stands."""
@@ -247,29 +244,15 @@ class Watch:
             return
         now, deaf = self._clock.ticks(), self._deafness.now
         standing = [(one, self._timeline.wall(one.alarm.onset)) for one in self._waker.standing]
+        well: Hearing = "listening" if self._pausing.until is None else "paused"
         self._posting.look(
             now,
             self._timeline.wall_of_ticks(now),
             standing,
-            hearing="listening" if deaf is None else "deaf",
+            hearing=well if deaf is None else "deaf",
             why="" if deaf is None else BY_CAUSE[deaf.cause].reason,
+            until=self._pausing.until,
         )
-
-    def _reports(self) -> None:
-        for report in self._waker.reports():
-            if isinstance(report, str):
-                self._say(report)
-            elif isinstance(report, Trial):
-                self._alerts.tried(report)
-            elif isinstance(report, Failed):
-                self._trouble("speaker", f"I cannot wake anybody by sound: {report.text}")
-                self._alerts.conditions.report("cannot-wake", True, report.at)
-            else:
-                if report.way == "speaker":
-                    self._told.pop("speaker", None)
-                    self._alerts.conditions.report("cannot-wake", False, report.at)
-                for number in self._logbook.sounded(report.numbers, report.at):
-                    self._say(f"The wake sound has begun for {self._alarms.get(number, CANNOT_HEAR)[1]}.")
 
     def _wake(self, event: AlarmEvent, now: float) -> None:
         """A technical alarm, for the waker."""
@@ -280,7 +263,7 @@ class Watch:
     def _last_words(self) -> None:
         """What was still on its way; in a live room nobody is woken any more, as the person ends it."""
         self._take(self._ears.flush(), wake=not self._source.live)
-        self._reports()
+        self._reports.look(self._alarms)
 
     def _play_out(self) -> None:
         """A recording is over: wait for the wake sounds that are on their way."""
@@ -294,7 +277,7 @@ class Watch:
         if self._posting is not None:
             self._posting.ended(self._timeline.wall_of_ticks(self._clock.ticks()))
         self._console.close()
-        self._guarded(self._reports)
+        self._guarded(lambda: self._reports.look(self._alarms))
         clean = self._waker.close()
         if self._deafness.now is not None:
             heard = self._alerts.close(self._clock.ticks(), heard)

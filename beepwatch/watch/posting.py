@@ -141,6 +141,10 @@ class Told(Console):
         """See `Console`."""
         self._console.block(text, bell)
 
+    def pause(self, until: str | None) -> None:
+        """See `Console`."""
+        self._console.pause(until)
+
     def sound(self, level: float) -> None:
         """See `Console`."""
         self._console.sound(level)

@@ -1,27 +1,28 @@
-"""From alarm events to sounds: the escalation and the speaker behind one face, in two forms.
+"""From alarm events to sounds: the escalation, the speaker and all other ways behind one face.
 
-`Waker` is for the night: again and again until a person answers. `Preview` is for a recording that is heard faster
-than it was played: each alarm once, one after another.
+`Waker` is for the night: again and again until a person answers. A recording that is heard faster than it was played
+has a waker of its own: see `preview`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from queue import Empty, SimpleQueue
 from typing import Protocol, TypeAlias
 
-from beepwatch.channels.rounds import Round, render
+from beepwatch.channels.rounds import Round
 from beepwatch.channels.second import Trial
 from beepwatch.channels.speaker import Failed, SpeakerReport, Started
 from beepwatch.channels.voice import Voice
-from beepwatch.events import AlarmEvent, Raised
-from beepwatch.waking.actions import Action, Note, Show
+from beepwatch.channels.way import Tried
+from beepwatch.events import Alarm, AlarmEvent
+from beepwatch.waking.actions import Action, Note, Quiet, Show
+from beepwatch.waking.commands import Changed, Command, Found, Going, Pause
 from beepwatch.waking.escalation import Escalation, Standing
+from beepwatch.waking.ladder import Duty, Ladder
 from beepwatch.waking.messages import Messages
-from beepwatch.waking.table import urgency, wakes
+from beepwatch.watch.ways import Spoken, Ways
 
-Report: TypeAlias = SpeakerReport | Trial | str
-"""What the threads of speaker, second way and voice say: a report, or one plain line for the screen."""
-RENDER_RATE = 8_000
-"""Hz: only lengths are measured at it."""
+Report: TypeAlias = SpeakerReport | Tried | Trial | str
+"""What the threads of the ways and of the voice say: a report, or one plain line for the screen."""
 
 
 class Sounds(Protocol):
@@ -54,8 +55,30 @@ class Wakes(Protocol):
     def hear(self, event: AlarmEvent, now: float) -> list[Action]:
         """Take one word of the recogniser."""
 
-    def acknowledge(self, now: float) -> list[Action]:
-        """A person answered."""
+    @property
+    def waking(self) -> bool:
+        """Whether somebody is being woken: then any key answers."""
+
+    @property
+    def asks(self) -> bool:
+        """Whether the screen asks what an alarm was."""
+
+    @property
+    def paused(self) -> bool:
+        """Whether a planned pause holds."""
+
+    @property
+    def drilling(self) -> bool:
+        """Whether a rehearsal wakes."""
+
+    def tell(self, command: Command, now: float, until: str = "") -> list[Action]:
+        """A person told something; until: the end of a pause, as a person reads it."""
+
+    def rehearse(self, alarm: Alarm, now: float) -> list[Action]:
+        """Wake as for this alarm, as a drill; [] where that cannot be now."""
+
+    def end_drill(self, now: float) -> list[Action]:
+        """Nobody answers a drill: it is over."""
 
     def tick(self, now: float) -> list[Action]:
         """Time went by."""
@@ -71,7 +94,7 @@ class Wakes(Protocol):
 
 
 class Waker:
-    """Wakes until a person answers. speaker: None to show only. reports: filled by the speaker."""
+    """Wakes until a person answers. speaker, ways: None to show only. reports: filled by the speaker and the ways."""
 
     busy = False
 
@@ -81,11 +104,17 @@ class Waker:
         reports: "SimpleQueue[Report]",
         messages: Messages,
         voice: Voice | None = None,
+        *,
+        ways: Ways | None = None,
+        ladder: Ladder | None = None,
+        duty: Callable[[float], Duty] = lambda now: Duty(),
     ) -> None:
         self._speaker = speaker
         self._reports = reports
         self._voice = voice
-        self._escalation = Escalation(messages)
+        self._ways = ways
+        self._spoken = Spoken()
+        self._escalation = Escalation(messages, ladder, duty)
 
     @property
     def standing(self) -> tuple[Standing, ...]:
@@ -96,9 +125,46 @@ class Waker:
         """See `Wakes`."""
         return self._perform(self._escalation.hear(event, now))
 
-    def acknowledge(self, now: float) -> list[Action]:
+    @property
+    def waking(self) -> bool:
         """See `Wakes`."""
-        return self._perform(self._escalation.acknowledge(now))
+        return self._escalation.waking
+
+    @property
+    def asks(self) -> bool:
+        """See `Wakes`."""
+        return self._escalation.asks
+
+    @property
+    def paused(self) -> bool:
+        """See `Wakes`."""
+        return self._escalation.paused
+
+    @property
+    def drilling(self) -> bool:
+        """See `Wakes`."""
+        return self._escalation.drilling
+
+    def tell(self, command: Command, now: float, until: str = "") -> list[Action]:
+        """See `Wakes`."""
+        core, by, via = self._escalation, command.by, command.via
+        if isinstance(command, Going):
+            return self._perform(core.acknowledge(now, command.alarm, by, via))
+        if isinstance(command, Found):
+            return self._perform(core.found(now, command.alarm, command.what, by, via))
+        if isinstance(command, Changed):
+            return self._perform(core.changed(now, by, via))
+        if isinstance(command, Pause):
+            return self._perform(core.pause(now, now + command.seconds, until))
+        return self._perform(core.resume(now))
+
+    def rehearse(self, alarm: Alarm, now: float) -> list[Action]:
+        """See `Wakes`."""
+        return self._perform(self._escalation.rehearse(alarm, now))
+
+    def end_drill(self, now: float) -> list[Action]:
+        """See `Wakes`."""
+        return self._perform(self._escalation.end_drill(now))
 
     def tick(self, now: float) -> list[Action]:
         """See `Wakes`."""
@@ -110,113 +176,37 @@ class Waker:
         if self._voice is not None:
             self._voice.prepare(messages.all_lines())
 
-    def reports(self) -> list[Report]:
-        """See `Wakes`."""
-        return drained(self._reports)
-
-    def close(self) -> bool:
-        """See `Wakes`."""
-        return self._speaker is None or self._speaker.close()
-
-    def _perform(self, actions: list[Action]) -> list[Action]:
-        if self._speaker is not None:
-            self._speaker.perform(actions)
-        return [action for action in actions if isinstance(action, Show | Note)]
-
-
-class Preview:
-    """Plays for each alarm, once, what would wake somebody: tone, then message; the most urgent one first."""
-
-    standing: tuple[Standing, ...] = ()
-
-    def __init__(
-        self,
-        speaker: Sounds | None,
-        reports: "SimpleQueue[Report]",
-        messages: Messages,
-        voice: Voice | None = None,
-    ) -> None:
-        self._speaker = speaker
-        self._reports = reports
-        self._messages = messages
-        self._voice = voice
-        self._waiting: list[tuple[tuple[int, int], Round]] = []
-        self._playing: Round | None = None
-        self._began: float | None = None
-
-    @property
-    def busy(self) -> bool:
-        """See `Wakes`."""
-        return self._playing is not None or bool(self._waiting)
-
-    def hear(self, event: AlarmEvent, now: float) -> list[Action]:
-        """See `Wakes`: an alarm that is new, or has a new name, is shown and waits for its turn."""
-        alarm = event.alarm
-        if not isinstance(event, Raised) and getattr(event, "was", None) is None:
-            return []
-        pattern = alarm.pattern if alarm.pattern in self._messages.patterns else "unknown"
-        lines = self._messages.lines(pattern)
-        shown: list[Action] = [Show(self._messages.screen(self._messages.title(pattern), *lines))]
-        if self._speaker is None or not wakes(alarm.priority):
-            return shown
-        round_ = Round((alarm.number,), alarm.priority, lines)
-        self._waiting.append((urgency(alarm.pattern, alarm.priority), round_))
-        self._go_on(now)
-        return [*shown, Note(alarm.number, "woken", now)]
-
-    def acknowledge(self, now: float) -> list[Action]:
-        """See `Wakes`: the round that plays is cut short, and the next one begins."""
-        if self._playing is None:
-            return []
-        number = self._playing.numbers[0]
-        self._stop()
-        self._go_on(now)
-        return [Note(number, "acknowledged", now)]
-
-    def tick(self, now: float) -> list[Action]:
-        """See `Wakes`: a round that is through makes room for the next."""
-        if self._playing is not None and self._began is not None:
-            samples, _ = render(self._playing, self._voice, RENDER_RATE)
-            if now >= self._began + len(samples) / RENDER_RATE:
-                self._stop()
-        self._go_on(now)
-        return []
-
-    def rename(self, messages: Messages) -> None:
-        """See `Wakes`."""
-        self._messages = messages
-        if self._voice is not None:
-            self._voice.prepare(messages.all_lines())
+    def climb_by(self, ladder: Ladder) -> None:
+        """Take another ladder, from the next step on."""
+        self._escalation.climb_by(ladder)
 
     def reports(self) -> list[Report]:
-        """See `Wakes`. A speaker that fails ends the preview: there is nothing to wait for."""
-        found = drained(self._reports)
+        """See `Wakes`; a way that failed has the ladder's next step begin with the next `tick`."""
+        found: list[Report] = []
+        for report in drained(self._reports):
+            found.append(report)
+            if isinstance(report, Started | Failed):
+                found += self._spoken.tries(report, self._escalation.heard_by)
         for report in found:
-            if isinstance(report, Failed):
-                self._waiting.clear()
-                self._stop()
-                self._speaker = None
-            elif isinstance(report, Started) and self._began is None and self._is_played(report):
-                self._began = report.at
+            if isinstance(report, Tried) and not report.ok:
+                self._escalation.fail(report.way, report.number)
         return found
 
     def close(self) -> bool:
         """See `Wakes`."""
+        if self._ways is not None:
+            self._ways.close()
         return self._speaker is None or self._speaker.close()
 
-    def _is_played(self, report: Started) -> bool:
-        return self._playing is not None and report.numbers == self._playing.numbers
-
-    def _go_on(self, now: float) -> None:
-        if self._playing is None and self._waiting and self._speaker is not None:
-            self._waiting.sort(key=lambda waiting: waiting[0])
-            self._playing = self._waiting.pop(0)[1]
-            self._speaker.play(self._playing)
-
-    def _stop(self) -> None:
-        self._playing = self._began = None
+    def _perform(self, actions: list[Action]) -> list[Action]:
         if self._speaker is not None:
-            self._speaker.stop()
+            self._spoken.perform(actions)
+            self._speaker.perform(actions)
+        if any(isinstance(action, Quiet) for action in actions):
+            self._spoken.stopped()
+        if self._ways is not None:
+            self._ways.perform(actions)
+        return [action for action in actions if isinstance(action, Show | Note)]
 
 
 def drained(reports: "SimpleQueue[Report]") -> list[Report]:

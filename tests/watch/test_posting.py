@@ -19,7 +19,7 @@ class Posts:
         self.all: list[Posted] = []
         self.board.subscribe(lambda: self.all.append(self.board.posted))
         posting = Posting(self.board, Messages().caution, expected)
-        room.watch._posting = posting
+        room.watch._posting = room.watch._desk._posting = posting
         room.watch._console = Told(room.watch._console, posting, room.hand.wall)
         room.run()
 

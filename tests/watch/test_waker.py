@@ -9,7 +9,8 @@ from beepwatch.channels.speaker import Failed, Started
 from beepwatch.events import Changed, Ended, Raised
 from beepwatch.waking.actions import Note, Show
 from beepwatch.waking.messages import Messages
-from beepwatch.watch.waker import Preview, Report, Waker
+from beepwatch.watch.preview import Preview
+from beepwatch.watch.waker import Report, Waker
 from tests.watch.hand import HandClock, HandSpeaker, alarm
 
 

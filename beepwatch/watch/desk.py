@@ -1,0 +1,82 @@
+"""What people tell a running watch: from a queue that any thread may fill, to the waker, the screen and the history."""
+
+from collections.abc import Callable
+from datetime import datetime
+from queue import Empty, SimpleQueue
+
+from beepwatch.waking.actions import Action, Note
+from beepwatch.waking.commands import Cause, Changed, Command, Found, Going, Pause, Resume
+from beepwatch.watch.pausing import Pausing
+from beepwatch.watch.posting import Posting
+from beepwatch.watch.waker import Wakes
+
+CAUSES: dict[bytes, Cause] = {b"1": "cable", b"2": "battery", b"3": "false-alarm", b"4": "other"}
+"""Keys that answer the question what it was."""
+CHANGED = b"c"
+"""The key that says that the main battery is changed."""
+KEYBOARD = "keyboard"
+
+
+class Desk:
+    """Takes commands one after another, in the loop's thread.
+
+    carry_out: hands the waker's actions to screen and history. say: one line for the screen. wall: the wall time of a
+    clock reading.
+    """
+
+    def __init__(
+        self,
+        waker: Wakes,
+        carry_out: Callable[[list[Action]], None],
+        say: Callable[[str], None],
+        *,
+        pausing: Pausing | None,
+        posting: Posting | None,
+        wall: Callable[[float], datetime],
+    ) -> None:
+        self._waker, self._carry_out, self._say = waker, carry_out, say
+        self._pausing, self._posting, self._wall = pausing, posting, wall
+        self._waiting: SimpleQueue[Command | bytes] = SimpleQueue()
+
+    def put(self, command: Command | bytes) -> None:
+        """A person tells something (bytes: a key of the keyboard); from any thread, and returns at once."""
+        self._waiting.put(command)
+
+    def look(self, now: float) -> None:
+        """Do all that was told since."""
+        while True:
+            try:
+                told = self._waiting.get_nowait()
+            except Empty:
+                break
+            command = self._meant(told) if isinstance(told, bytes) else told
+            if command is not None:
+                self._do(command, now)
+        if self._pausing is not None:
+            self._pausing.look(now)
+
+    def _meant(self, key: bytes) -> Command | None:
+        """What a key says: any one answers while somebody is being woken."""
+        if self._waker.waking:
+            return Going(by="", via=KEYBOARD)
+        if self._waker.asks and key in CAUSES:
+            return Found(None, CAUSES[key], by="", via=KEYBOARD)
+        return Changed(by="", via=KEYBOARD) if key.lower() == CHANGED else None
+
+    def _do(self, command: Command, now: float) -> None:
+        if isinstance(command, Pause | Resume):
+            if self._pausing is not None:
+                self._pausing.take(command, now)
+            return
+        actions = self._waker.tell(command, now)
+        notes = [action for action in actions if isinstance(action, Note)]
+        if isinstance(command, Going) and actions:
+            self._say(f"Answered: {command.by or 'somebody'} is going.")
+            if self._posting is not None:
+                numbers = [note.number for note in notes if note.kind == "acknowledged"]
+                self._posting.going(numbers, command.by, self._wall(now))
+        elif isinstance(command, Found) and notes:
+            self._say(f"Written down: it was {command.what}.")
+        elif isinstance(command, Changed) and notes:
+            self._say("Written down: the main battery is changed.")
+        self._carry_out(actions)
