@@ -72,5 +72,6 @@ class Spoken:
         numbers = [one for one in asked if not isinstance(report, Started) or one in report.numbers]
         new = [number for number in numbers if self._known.get(number) is not ok]
         self._known |= dict.fromkeys(new, ok)
-        empty = Tried(SPEAKER, "", 0, ok, "" if isinstance(report, Started) else report.text, report.at)
+        way, fault = (report.way, "") if isinstance(report, Started) else (SPEAKER, report.text)
+        empty = Tried(way, "", 0, ok, fault, report.at)
         return [replace(empty, number=number, who=who(number)) for number in new]
