@@ -27,7 +27,22 @@ PURE |= {"bisect", "re", "statistics", "string", "numpy", "scipy"}
 """What the core may use besides itself: no file, device, thread or clock is behind any of these."""
 TABLES = {"tomllib", "importlib", "msgspec"}
 """How the core reads the tables that are part of the package (profiles, messages)."""
-HEAVY = ("sounddevice", "soundfile", "soxr", "librosa", "matplotlib", "rich", "scipy", "numpy", "sqlite3", "tomlkit")
+HEAVY = (
+    "starlette",
+    "uvicorn",
+    "cryptography",
+    "segno",
+    "sounddevice",
+    "soundfile",
+    "soxr",
+    "librosa",
+    "matplotlib",
+    "rich",
+    "scipy",
+    "numpy",
+    "sqlite3",
+    "tomlkit",
+)
 
 
 def imported_names(path: Path) -> Iterator[str]:

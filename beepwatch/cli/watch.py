@@ -21,6 +21,7 @@ TONES = (400.0, 5000.0)
 EXAMPLES = """examples:
   beepwatch watch                         listen to this computer's microphone
   beepwatch watch --device 'USB'          to the one whose name holds USB
+  beepwatch watch --page                  and serve the page for phones of this home's network
   beepwatch watch samples/night.flac      what would have happened in a recorded night
 """
 
@@ -45,12 +46,17 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     verb.add_argument("--tone", type=float, metavar="HZ", help="the device's tone, to within 3 %% (else as taught)")
     verb.add_argument("--real-time", action="store_true", help="play FILE to the loop at its own speed")
     verb.add_argument("--silent", action="store_true", help="wake nobody: only show and write down")
+    verb.add_argument(
+        "--page", nargs="?", const="", metavar="HOST:PORT",
+        help="serve the page for paired phones (default: every address of this computer, port 8443)",
+    )  # fmt: skip
     verb.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Listen until told to stop; return 0. Raises one of our errors for what is wrong at the start."""
     from beepwatch.cli.reporting.quality import Quality  # noqa: PLC0415 - `beepwatch --help` stays quick
+    from beepwatch.page.names import place  # noqa: PLC0415
     from beepwatch.settings.file import config_folder  # noqa: PLC0415
     from beepwatch.settings.household import household  # noqa: PLC0415
     from beepwatch.watch import assembly, process  # noqa: PLC0415
@@ -61,6 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     night = assembly.prepare(
         arguments.file, arguments.device, arguments.data,
         tone=arguments.tone, real_time=arguments.real_time, silent=arguments.silent, home=home,
+        page=None if arguments.page is None else place(arguments.page),
     )  # fmt: skip
     quality = Quality(night.source.rate)
     night.observe(quality.take)
@@ -68,13 +75,47 @@ def run(arguments: argparse.Namespace) -> int:
         _say_how(night, usable, arguments, home)
         for line in drifts:
             night.console.plain(f"{line}.\n")
-        summary = night.watch.run()
+        summary = _with_page(night)
     notes = [] if arguments.file is None else [*quality.before(arguments.tone or home.tone), *quality.after()]
     _say_summary(night, summary, arguments, notes)
     if not summary.clean:  # a sound server that hangs would hold the ordinary end of the process too
         sys.stdout.flush()
         os._exit(0)
     return 0
+
+
+def _with_page(night: "Night") -> "Summary":
+    """Listen, with the page beside it where one is wanted."""
+    if night.page is None:
+        return night.watch.run()
+    _say_page(night)
+    night.page.start()
+    try:
+        return night.watch.run()
+    finally:
+        night.page.close()
+
+
+def _say_page(night: "Night") -> None:
+    """Where the page is, and how to pair a phone now."""
+    import time  # noqa: PLC0415
+
+    from beepwatch.page.server import urls  # noqa: PLC0415
+    from beepwatch.page.showing import pairing_words  # noqa: PLC0415
+
+    page = night.page
+    if page is None:
+        return
+    for address in page.identity.outside:
+        night.console.plain(
+            f"Note: {address} is new since the household's certificate was made: open the page by its name."
+        )
+    night.console.plain("The page, for paired devices: " + "  ".join(urls(page)))
+    if not any(one.valid(time.time()) for one in page.pairing.devices()):
+        code = page.pairing.new_code(time.time())
+        night.console.plain(pairing_words(page.address, page.port, code, page.identity))
+    else:
+        night.console.plain("To pair another device: beepwatch paired --new\n")
 
 
 def _followed(home: "Household", arguments: argparse.Namespace) -> "tuple[Household, list[str]]":

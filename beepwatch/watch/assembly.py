@@ -5,14 +5,19 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
 
+from beepwatch.board.board import Board
 from beepwatch.channels.backed import Backed
 from beepwatch.channels.second import SecondWay, argument_list
 from beepwatch.channels.speaker import Speaker, SpeakerReport
 from beepwatch.channels.voice import Voice
+from beepwatch.page import FOLDER
+from beepwatch.page.names import Place
+from beepwatch.page.server import PageServer
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
@@ -30,6 +35,7 @@ from beepwatch.watch.changes import HouseholdChanges, messages_of
 from beepwatch.watch.console import Console
 from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
+from beepwatch.watch.posting import Posting, Told
 from beepwatch.watch.preview import Preview
 from beepwatch.watch.upkeep import Upkeep
 from beepwatch.watch.waker import Report, Waker, Wakes
@@ -44,6 +50,10 @@ class Night:
     console: Console
     folder: Path
     """Where the history and the log are."""
+    board: Board
+    """How it stands, for page, bedside and hub."""
+    page: PageServer | None = None
+    """Not started yet."""
 
     @property
     def offers(self) -> int:
@@ -70,9 +80,11 @@ def prepare(
     real_time: bool,
     silent: bool,
     home: Household,
+    page: Place | None = None,
 ) -> Night:
     """Open everything. Raises one of our errors, with one line for a person, where something is missing.
 
+    page: where the page is to be served; None: nowhere.
     device, data and tone, where given, go before what `home` has set.
     """
     settings = home.settings
@@ -80,10 +92,13 @@ def prepare(
     folder = data_folder(data_set(settings, data))
     source = _microphone(device) if file is None else Replay(Recording(file), real_time)
     fast = isinstance(source, Replay) and not real_time
-    console = _console(home, source)
+    board, messages = Board(), messages_of(home)
+    posting = Posting(board, messages.caution, _expected(home, source))
+    console = Told(_console(home, source), posting, lambda: datetime.now().astimezone())
     hangs = source.hanging if isinstance(source, Microphone) else lambda: False
     sounds = None if silent else _Sounds(folder, settings.sound, hangs, preview=fast)
-    waker = _waker(messages_of(home), sounds, preview=fast)
+    reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
+    waker = _waker(messages, sounds, reports, preview=fast)
     upkeep = _upkeep(home, source, folder)
 
     def taught(fresh: Household) -> None:
@@ -105,10 +120,12 @@ def prepare(
         waker,
         console,
         changes=changes,
+        posting=posting,
         upkeep=upkeep,
         length=source.length if isinstance(source, Replay) and fast else 0.0,
     )
-    return Night(source, watch, console, folder)
+    served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
+    return Night(source, watch, console, folder, board, served)
 
 
 def _console(home: Household, source: Microphone | Replay) -> Console:
@@ -161,10 +178,9 @@ class _Sounds:
         self.reports.put(replace(word, at=ticking() - (time.monotonic() - word.at)))
 
 
-def _waker(messages: Messages, sounds: _Sounds | None, *, preview: bool) -> Wakes:
+def _waker(messages: Messages, sounds: _Sounds | None, reports: "SimpleQueue[Report]", *, preview: bool) -> Wakes:
     """The waker with what sounds; None: it only shows."""
     speaker, voice = (None, None) if sounds is None else (sounds.speaker, sounds.voice)
-    reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
     if voice is not None:
         voice.prepare(messages.all_lines())
     if preview:

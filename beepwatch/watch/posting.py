@@ -52,6 +52,10 @@ class Posting:
         """A block's level, dBFS."""
         self._loudest = max(self._loudest, level)
 
+    def expect(self, beep: tuple[float, float] | None) -> None:
+        """From now on the margin is of this beep; see `Console`."""
+        self._expected, self._margin = beep, None
+
     def noise(self, noise: Noise) -> None:
         """How loud the room is."""
         if self._expected is not None:
@@ -153,6 +157,11 @@ class Told(Console):
     def beep(self, at: str, beep: Beep) -> None:
         """See `Console`."""
         self._console.beep(at, beep)
+
+    def expect(self, beep: tuple[float, float] | None) -> None:
+        """See `Console`."""
+        self._console.expect(beep)
+        self._posting.expect(beep)
 
     def noise(self, noise: Noise) -> None:
         """See `Console`."""
