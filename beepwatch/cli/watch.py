@@ -50,6 +50,7 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
         "--page", nargs="?", const="", metavar="HOST:PORT",
         help="serve the page for paired phones (default: every address of this computer, port 8443)",
     )  # fmt: skip
+    verb.add_argument("--guarded", action="store_true", help="with a second process that sounds if this one fails")
     verb.set_defaults(run=run)
 
 
@@ -63,6 +64,8 @@ def run(arguments: argparse.Namespace) -> int:
 
     _check(arguments)
     process.open_standard_streams()
+    if arguments.guarded:
+        return _guarded(arguments)
     home, drifts = _followed(household(config_folder(arguments.config)), arguments)
     night = assembly.prepare(
         arguments.file, arguments.device, arguments.data,
@@ -118,6 +121,19 @@ def _say_page(night: "Night") -> None:
         night.console.plain("To pair another device: beepwatch paired --new\n")
 
 
+def _guarded(arguments: argparse.Namespace) -> int:
+    """Be the second process; return the exit code of the first."""
+    from beepwatch.settings.file import config_folder  # noqa: PLC0415
+    from beepwatch.settings.household import household  # noqa: PLC0415
+    from beepwatch.watch.guard import guarded  # noqa: PLC0415
+    from beepwatch.watch.guarding import guard_of  # noqa: PLC0415
+
+    home = household(config_folder(arguments.config))
+    code = guarded(guard_of(sys.argv[1:], arguments.data, home, silent=arguments.silent))
+    sys.stdout.flush()
+    os._exit(code)  # a sound server that hangs would hold the ordinary end of the process too
+
+
 def _followed(home: "Household", arguments: argparse.Namespace) -> "tuple[Household, list[str]]":
     """The household with its device's tone as it is now, and what there is to tell of that."""
     from beepwatch.bedroom.following import follow_device  # noqa: PLC0415
@@ -138,6 +154,8 @@ def _check(arguments: argparse.Namespace) -> None:
         raise InputError(f"--tone {arguments.tone:g} is outside {low:g} to {high:g} Hz; give the tone in Hz")
     if arguments.file is not None and arguments.device is not None:
         raise InputError("give a FILE or a --device, not both")
+    if arguments.file is not None and arguments.guarded:
+        raise InputError("--guarded is for a microphone; a recording needs no second process")
     if arguments.file is None and arguments.real_time:
         raise InputError("--real-time is for a FILE; a microphone is always heard in real time")
 

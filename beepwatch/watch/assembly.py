@@ -2,19 +2,13 @@
 
 import os
 import sys
-import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
-from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
 
 from beepwatch.board.board import Board
-from beepwatch.channels.backed import Backed
-from beepwatch.channels.second import SecondWay, argument_list
-from beepwatch.channels.speaker import Speaker, SpeakerReport
-from beepwatch.channels.voice import Voice
 from beepwatch.page import FOLDER
 from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer
@@ -23,7 +17,6 @@ from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
 from beepwatch.settings.file import data_set
 from beepwatch.settings.household import Household
-from beepwatch.settings.model import Sound
 from beepwatch.sources.block import Samples
 from beepwatch.sources.clock import ticking
 from beepwatch.sources.microphone import Microphone
@@ -37,6 +30,8 @@ from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
 from beepwatch.watch.posting import Posting, Told
 from beepwatch.watch.preview import Preview
+from beepwatch.watch.pulse import Pulse, notify_of
+from beepwatch.watch.sounding import Sounding, chosen
 from beepwatch.watch.upkeep import Upkeep
 from beepwatch.watch.waker import Report, Waker, Wakes
 
@@ -96,9 +91,11 @@ def prepare(
     posting = Posting(board, messages.caution, _expected(home, source))
     console = Told(_console(home, source), posting, lambda: datetime.now().astimezone())
     hangs = source.hanging if isinstance(source, Microphone) else lambda: False
-    sounds = None if silent else _Sounds(folder, settings.sound, hangs, preview=fast)
+    sounds = None if silent else Sounding(folder, settings.sound, hangs, preview=fast)
     reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
     waker = _waker(messages, sounds, reports, preview=fast)
+    if sounds is not None and isinstance(source, Microphone):
+        sounds.trial()
     upkeep = _upkeep(home, source, folder)
 
     def taught(fresh: Household) -> None:
@@ -106,6 +103,7 @@ def prepare(
         if upkeep is not None:
             upkeep.expect(_expected(fresh, source))
 
+    notify = notify_of(os.environ) if isinstance(source, Microphone) else None
     changes = HouseholdChanges(home, tone, waker.rename, taught)
 
     def hearing() -> Recognizer:
@@ -122,6 +120,7 @@ def prepare(
         changes=changes,
         posting=posting,
         upkeep=upkeep,
+        pulse=None if notify is None else Pulse(notify.send),
         length=source.length if isinstance(source, Replay) and fast else 0.0,
     )
     served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
@@ -149,36 +148,11 @@ def _upkeep(home: Household, source: Microphone | Replay, folder: Path) -> Upkee
     return Upkeep(folder, source.name, _expected(home, source), Whereabouts(os.getpid()).start())
 
 
-def chosen(device: str | None) -> str | int | None:
-    """A device as a person names it: by number, by name, or None for the system's own."""
-    return int(device) if device is not None and device.isdecimal() else device or None
-
-
 def _microphone(device: str | None) -> Microphone:
     return Microphone(chosen(device))
 
 
-class _Sounds:
-    """The speaker with its voice and the second way, and what they report. preview: the speaker alone."""
-
-    def __init__(self, folder: Path, sound: Sound, hangs: Callable[[], bool], *, preview: bool) -> None:
-        self.reports: SimpleQueue[Report] = SimpleQueue()
-        self.voice = Voice(self.reports.put)
-        make = partial(Speaker, device=chosen(sound.speaker), voice=self.voice)
-        self.backed: Backed | None = None
-        if preview:
-            self.speaker: Speaker | Backed = make(self._report)
-        else:
-            second = SecondWay(argument_list(sound.second_way), folder, self.reports.put, self.voice)
-            self.speaker = self.backed = Backed(make, second, self._report, hangs)
-            self.backed.trial()
-
-    def _report(self, word: SpeakerReport) -> None:
-        """Keep it, its time told by the clock of the loop."""
-        self.reports.put(replace(word, at=ticking() - (time.monotonic() - word.at)))
-
-
-def _waker(messages: Messages, sounds: _Sounds | None, reports: "SimpleQueue[Report]", *, preview: bool) -> Wakes:
+def _waker(messages: Messages, sounds: Sounding | None, reports: "SimpleQueue[Report]", *, preview: bool) -> Wakes:
     """The waker with what sounds; None: it only shows."""
     speaker, voice = (None, None) if sounds is None else (sounds.speaker, sounds.voice)
     if voice is not None:

@@ -45,6 +45,16 @@ class Keys:
                 self._press()
 
 
+def terminal_restorer(descriptor: int) -> Callable[[], None]:
+    """What gives the terminal back as it is now, whatever other processes do to it meanwhile."""
+    if sys.platform == "win32" or not _in_front(descriptor):
+        return lambda: None
+    import termios  # noqa: PLC0415 - not on Windows
+
+    before = termios.tcgetattr(descriptor)
+    return lambda: termios.tcsetattr(descriptor, termios.TCSANOW, before)
+
+
 def _key(descriptor: int) -> bytes:
     """The next key; empty when there will be none any more."""
     if sys.platform == "win32":

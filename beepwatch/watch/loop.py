@@ -25,6 +25,7 @@ from beepwatch.watch.ears import Ears, Listens, level, silent
 from beepwatch.watch.logbook import Logbook, Writes
 from beepwatch.watch.pausing import Pausing
 from beepwatch.watch.posting import Posting
+from beepwatch.watch.pulse import Pulse
 from beepwatch.watch.reports import Reports
 from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock, Timeline
@@ -59,12 +60,14 @@ class Watch:
         posting: Posting | None = None,
         upkeep: Upkeep | None = None,
         folder: Path | None = None,
+        pulse: Pulse | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
         posting: how it stands is put up there, for others to read.
         changes: the settings, looked after while it listens.
         upkeep: looks after what is neither hearing nor waking: power, disk, the microphone's place.
+        pulse: gives signs of life to a process that watches over this one.
         length: s of a recording that is not played in real time (see `Timeline`).
         folder: of the history, where a planned pause is kept; None: it is not.
         """
@@ -77,7 +80,9 @@ class Watch:
         self._deafness = Deafness(source, self._clock.ticks())
         self._repeats = Repeats(source.rate)
         self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._say, self._warn)
-        self._upkeep = upkeep
+        self._upkeep, self._pulse = upkeep, pulse
+        self.beat = 0
+        """Steps of the loop so far: one that stands still is stuck."""
         self._stopped = False  # a plain value: it is set by a signal handler
         self._alarms: dict[int, tuple[str, str]] = {}  # when it began, and its pattern
         self._end = 0  # samples of the source so far
@@ -130,6 +135,7 @@ class Watch:
         if block is not None:
             self._hear(block)
         self._look_after(self._clock.ticks())
+        self.beat += 1
 
     # ---------------------------------------------------------------- what is heard
 
@@ -166,6 +172,8 @@ class Watch:
         late = block.arrived is not None and now - block.arrived > BEHIND
         well = self._ears.fault is None and not late
         self._deafness.understood(now, well=well)
+        if well and self._pulse is not None:
+            self._pulse.heard(now)
         if well and self._posting is not None:
             self._posting.heard(self._timeline.wall_of_ticks(now))
 
@@ -224,6 +232,7 @@ class Watch:
             self._alerts.deafness(self._deafness, now, self._end / self._source.rate)
             self._alerts.look(now)
             self._trouble("microphone", self._source.trouble)
+            self._alarming(now)
             if self._upkeep is not None:
                 self._upkeep.look(now, self._deafness.health, self._alerts.conditions)
         if self._deafness.now is None:
@@ -276,6 +285,8 @@ class Watch:
         heard = self._end / self._source.rate
         if self._posting is not None:
             self._posting.ended(self._timeline.wall_of_ticks(self._clock.ticks()))
+        if self._pulse is not None:
+            self._pulse.stopping()
         self._console.close()
         self._guarded(lambda: self._reports.look(self._alarms))
         clean = self._waker.close()
@@ -294,6 +305,12 @@ class Watch:
 
     def _say(self, text: str, at: float | None = None) -> None:
         self._console.say(self._stamp(at), text)
+
+    def _alarming(self, now: float) -> None:
+        """A sign of life that is none of hearing: it is told that nothing is heard."""
+        deaf = self._deafness.now
+        if deaf is not None and self._pulse is not None:
+            self._pulse.alarming(now, BY_CAUSE[deaf.cause].reason)
 
     def _warn(self, text: str) -> None:
         self._console.trouble(self._stamp(), text)
