@@ -173,7 +173,7 @@ class Watch:
         well = self._ears.fault is None and not late
         self._deafness.understood(now, well=well)
         if well and self._pulse is not None:
-            self._pulse.heard(now)
+            self._pulse.heard()
         if well and self._posting is not None:
             self._posting.heard(self._timeline.wall_of_ticks(now))
 
@@ -232,7 +232,6 @@ class Watch:
             self._alerts.deafness(self._deafness, now, self._end / self._source.rate)
             self._alerts.look(now)
             self._trouble("microphone", self._source.trouble)
-            self._alarming(now)
             if self._upkeep is not None:
                 self._upkeep.look(now, self._deafness.health, self._alerts.conditions)
         if self._deafness.now is None:
@@ -244,6 +243,9 @@ class Watch:
             self._alive = now
             if not self._waker.paused:
                 self._say("I listen.")
+        deaf = self._deafness.now
+        if self._pulse is not None:
+            self._pulse.look(now, None if deaf is None else BY_CAUSE[deaf.cause].reason)
         self._console.refresh(now, hearing=self._deafness.now is None)
         self._post()
 
@@ -305,12 +307,6 @@ class Watch:
 
     def _say(self, text: str, at: float | None = None) -> None:
         self._console.say(self._stamp(at), text)
-
-    def _alarming(self, now: float) -> None:
-        """A sign of life that is none of hearing: it is told that nothing is heard."""
-        deaf = self._deafness.now
-        if deaf is not None and self._pulse is not None:
-            self._pulse.alarming(now, BY_CAUSE[deaf.cause].reason)
 
     def _warn(self, text: str) -> None:
         self._console.trouble(self._stamp(), text)

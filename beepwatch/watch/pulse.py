@@ -46,28 +46,31 @@ class Notify:
 
 
 class Pulse:
-    """Says once a second that sound is processed, or that the alarm for not hearing is under way."""
+    """Says once a second whether sound was processed, and whether the alarm for not hearing is under way."""
 
     def __init__(self, send: Callable[..., None]) -> None:
         self._send = send
-        self._ready = False
+        self._ready = self._fresh = False
         self._next = 0.0
         self._status = ""
 
-    def heard(self, now: float) -> None:
+    def heard(self) -> None:
         """A block was understood in time."""
-        if now < self._next:
-            return
-        self._next = now + EACH
-        first, self._ready = not self._ready, True
-        self._send(*(["READY=1"] if first else []), "WATCHDOG=1", *self._changed("Listening."))
+        self._fresh = True
 
-    def alarming(self, now: float, why: str) -> None:
-        """It cannot hear, and tells so: not a sign that sound is processed."""
+    def look(self, now: float, deaf: str | None) -> None:
+        """Give a sign if it is time; deaf: why it cannot hear, while it tells so; None while it hears."""
         if now < self._next:
             return
         self._next = now + EACH
-        self._send("X_BEEPWATCH=alarming", *self._changed(f"NOT LISTENING: {why}."))
+        lines = [] if deaf is None else ["X_BEEPWATCH=alarming"]
+        if self._fresh:
+            lines += [*(["READY=1"] if not self._ready else []), "WATCHDOG=1"]
+            self._ready, self._fresh = True, False
+        if self._ready or deaf is not None:
+            lines += self._changed("Listening." if deaf is None else f"NOT LISTENING: {deaf}.")
+        if lines:
+            self._send(*lines)
 
     def stopping(self) -> None:
         """A person ends it."""

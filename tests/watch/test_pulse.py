@@ -11,7 +11,7 @@ import pytest
 
 from beepwatch.watch.guard import Mailbox
 from beepwatch.watch.pulse import Notify, Pulse, notify_of
-from tests.watch.hand import Bedroom
+from tests.watch.hand import Bedroom, ScriptedRecogniser
 
 
 class Reader:
@@ -49,9 +49,10 @@ def test_the_first_block_says_ready_and_each_second_has_a_sign(reader: Reader, t
     notify = Notify(str(tmp_path / "notify"))
     pulse = Pulse(notify.send)
     for tick in range(31):
-        pulse.heard(100.0 + tick / 10)
+        pulse.heard()
+        pulse.look(100.0 + tick / 10, None)
     assert reader.waiting() == [["READY=1", "WATCHDOG=1", "STATUS=Listening."], *[["WATCHDOG=1"]] * 3]
-    pulse.alarming(104.0, "no sound came")
+    pulse.look(104.0, "no sound came")
     pulse.stopping()
     assert reader.waiting() == [["X_BEEPWATCH=alarming", "STATUS=NOT LISTENING: no sound came."], ["STOPPING=1"]]
     notify.close()
@@ -116,7 +117,9 @@ def test_the_mailbox_reads_what_a_pulse_sends() -> None:
     """Our own second process takes the same messages."""
     mail = Mailbox()
     notify = Notify(mail.name)
-    Pulse(notify.send).heard(1.0)
+    pulse = Pulse(notify.send)
+    pulse.heard()
+    pulse.look(1.0, None)
     assert mail.take() == ["READY=1", "WATCHDOG=1", "STATUS=Listening."]
     assert mail.take() == []
     notify.close()
@@ -124,15 +127,17 @@ def test_the_mailbox_reads_what_a_pulse_sends() -> None:
 
 
 def test_signs_of_life_come_from_the_loop_only_while_it_hears(tmp_path: Path) -> None:
-    """Blocks that are understood: WATCHDOG=1. None, or digital silence that was told: never; it says alarming."""
+    """No block, or a recogniser that fails on each: no WATCHDOG=1, and once it is told it says alarming."""
     sent: list[tuple[float, tuple[str, ...]]] = []
-    bedroom = Bedroom(tmp_path, [("sound", 5), ("nothing", 20), ("sound", 5), ("zeros", 20), ("sound", 5)])
+    bedroom = Bedroom(tmp_path, [("sound", 5), ("nothing", 20), ("sound", 5), ("break", 0), ("sound", 10)])
     bedroom.watch._pulse = Pulse(lambda *lines: sent.append((bedroom.hand.now - 1000.0, lines)))
+    bedroom.calls["break"] = lambda: setattr(bedroom.watch._ears, "_recogniser", ScriptedRecogniser([], [0.0] * 99))
+    bedroom.watch._ears._make = lambda: ScriptedRecogniser([], [0.0] * 99)
     bedroom.run()
     alive = [at for at, lines in sent if "WATCHDOG=1" in lines]
     assert not [at for at in alive if 5.3 < at < 25.0]
-    assert not [at for at in alive if 36.0 < at < 50.0]
-    assert len(alive) >= 15
+    assert not [at for at in alive if at > 31.3]
+    assert len(alive) >= 9
     alarming = [at for at, lines in sent if "X_BEEPWATCH=alarming" in lines]
     assert min(alarming) == pytest.approx(10.2, abs=0.5)
     assert sent[-1][1] == ("STOPPING=1",)
