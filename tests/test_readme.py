@@ -15,8 +15,10 @@ from beepwatch.patterns import profiles
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
-TALKS = ("setup", "teach", "check")
+TALKS = ("setup", "teach", "check", "backup")
 """Verbs that ask a person: their own tests answer them (tests/bedroom, tests/cli); here their words are parsed."""
+NEEDS = ("note", "--verify")
+"""Words of commands that need a history of some nights: tests/cli/test_history_notes.py runs them on one."""
 COPIED = ("README.md", "pyproject.toml", "beepwatch", "samples")
 
 
@@ -77,7 +79,12 @@ def test_the_second_command_is_what_ci_runs() -> None:
     assert [line for line in script if line and not line.startswith(("#", "set ", "cd "))] == ["bash tests/run"]
 
 
-@pytest.mark.parametrize("line", [c for c in commands()[2:] if verb(c)[0] in ("review", "synth", "history")])
+def runs_anywhere(line: str) -> bool:
+    """Whether a command needs nobody to answer it and nothing but the samples."""
+    return verb(line)[0] in ("review", "synth", "history") and not set(verb(line)) & set(NEEDS)
+
+
+@pytest.mark.parametrize("line", [c for c in commands()[2:] if runs_anywhere(c)])
 def test_commands_that_ask_nothing_end_well(line: str, tmp_path: Path) -> None:
     """Run as written, in a folder that holds the samples."""
     shutil.copytree(ROOT / "samples", tmp_path / "samples")
@@ -92,7 +99,9 @@ def test_commands_that_ask_nothing_end_well(line: str, tmp_path: Path) -> None:
     assert done.stdout or "synth" in line
 
 
-@pytest.mark.parametrize("line", [c for c in commands()[2:] if verb(c)[0] in (*TALKS, "watch")])
+@pytest.mark.parametrize(
+    "line", [c for c in commands()[2:] if verb(c)[0] in (*TALKS, "watch") or set(verb(c)) & set(NEEDS)]
+)
 def test_commands_that_talk_are_understood(line: str) -> None:
     """Their words are those that the command line takes; `watch` itself runs in tests/live."""
     assert parser().parse_args(verb(line)).verb == verb(line)[0]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from beepwatch.bedroom.candidates import AROUND, DEVICE, Candidate, Listener, snippets, used
 from beepwatch.bedroom.learning import LEAST, Learned, Snippet, learned
@@ -18,6 +18,10 @@ from beepwatch.settings.file import change, keep_sounder
 from beepwatch.settings.household import household
 from beepwatch.settings.sounder import ROLES, Role, Sounder, refusal
 from beepwatch.sources.block import Block
+
+if TYPE_CHECKING:
+    from beepwatch.records.reading import History
+    from beepwatch.records.rows import LoggedAlarm
 
 KEPT = 120.0
 """s of sound that are kept live: three 20 s beeps of a minute's period lie in the last 140 s, two whole ones here."""
@@ -92,23 +96,34 @@ def from_history(folder: Path, since: float | None = None) -> Heard:
     from beepwatch.records.database import FILE  # noqa: PLC0415 - brings sqlite in
     from beepwatch.records.reading import History  # noqa: PLC0415
 
-    found: list[Candidate] = []
-    where = ""
     if (folder / FILE).exists():
         with History(folder) as history:
             alarms = [alarm for alarm in history.alarms() if alarm.state.pattern in DEVICE]
             for alarm in reversed(alarms):
                 if since is not None and alarm.raised.timestamp() <= since:
                     break
-                near = [one for one in history.beeps(alarm) if abs(one.frequency / alarm.state.frequency - 1) < 0.01]
-                beeps = tuple(
-                    Beep(one.onset, one.duration, one.frequency, one.level, one.snr, one.onset + one.duration)
-                    for one in near
-                )
-                if len(beeps) >= LEAST:
-                    found, where = [Candidate(beeps, alarm.state.pattern)], alarm.source
-                    break
-    return Heard(found, lambda _: [], where)
+                heard = _of_alarm(history, alarm)
+                if heard.candidates:
+                    return heard
+    return Heard([], lambda _: [], "")
+
+
+def from_alarm(folder: Path, alarm: "LoggedAlarm") -> Heard:
+    """One alarm of the history, of any pattern, by its beeps as they were kept. Too few of them: no candidate."""
+    from beepwatch.records.reading import History  # noqa: PLC0415
+
+    with History(folder) as history:
+        return _of_alarm(history, alarm)
+
+
+def _of_alarm(history: "History", alarm: "LoggedAlarm") -> Heard:
+    near = [one for one in history.beeps(alarm) if abs(one.frequency / alarm.state.frequency - 1) < 0.01]
+    beeps = tuple(
+        Beep(one.onset, one.duration, one.frequency, one.level, one.snr, one.onset + one.duration) for one in near
+    )
+    named = alarm.state.pattern if alarm.state.pattern in DEVICE else None
+    found = [Candidate(beeps, named)] if len(beeps) >= LEAST else []
+    return Heard(found, lambda _: [], alarm.source)
 
 
 def from_next_alarm(folder: Path, talk: Talk, seconds: float, sleep: Callable[[float], None] = time.sleep) -> Heard:

@@ -38,6 +38,14 @@ class FamilyReader(Reader):
             for row in self._ask(NOTES.format("note.at >= :since AND note.at < :until"), period(since, until))
         ]
 
+    def notes_of_alarms(self, since: datetime | None = None, until: datetime | None = None) -> list[Note]:
+        """The notes on alarms that began in the period, whenever they were written, by time."""
+        where = (
+            "note.about = 'alarm' AND note.about_id IN "
+            "(SELECT id FROM alarm WHERE alarm.began >= :since AND alarm.began < :until)"
+        )
+        return [_note(row) for row in self._ask(NOTES.format(where), period(since, until))]
+
     def notes_on(self, about: About, about_id: int) -> list[Note]:
         """The notes on one alarm, technical alarm, pause or care entry, by time."""
         asked = {"about": about, "id": about_id}
@@ -53,6 +61,14 @@ class FamilyReader(Reader):
         """The clips of one alarm, or of all, in the order in which they were saved; deleted ones too."""
         where = "1" if alarm_id is None else "clip.alarm = :alarm"
         return [_clip(row) for row in self._ask(CLIPS.format(where), {"alarm": alarm_id})]
+
+    def clips_of_alarms(self, since: datetime | None = None, until: datetime | None = None) -> list[LoggedClip]:
+        """The clips of alarms that began in the period, but for deleted ones."""
+        where = (
+            "deletion.id IS NULL AND clip.alarm IN "
+            "(SELECT id FROM alarm WHERE alarm.began >= :since AND alarm.began < :until)"
+        )
+        return [_clip(row) for row in self._ask(CLIPS.format(where), period(since, until))]
 
 
 def _note(row: sqlite3.Row) -> Note:

@@ -12,6 +12,9 @@ from beepwatch.records.rows import Kind, restored
 VALID = "NOT EXISTS (SELECT 1 FROM correction WHERE correction.about = '{0}' AND correction.about_id = {0}.id)"
 """Leaves out what a later row corrects; the row in its place is one of the same table."""
 
+FAILED = """SELECT tried.* FROM alarm JOIN tried ON tried.about = 'alarm' AND tried.about_id = alarm.id
+    WHERE alarm.began >= :since AND alarm.began < :until AND NOT tried.ok ORDER BY tried.id"""
+
 TECHNICAL = """SELECT technical.*, raised.at AS raised, raised.at_offset AS raised_offset,
         over.at AS ended, over.at_offset AS ended_offset,
         answer.at AS answered, answer.at_offset AS answered_offset, answer.who, answer.way
@@ -54,6 +57,10 @@ class NightReader(Reader):
         )
         return [_tried(row) for row in rows]
 
+    def failed(self, since: datetime | None = None, until: datetime | None = None) -> list[Tried]:
+        """The tries to wake somebody that failed, for alarms that began in the period, in order."""
+        return [_tried(row) for row in self._ask(FAILED, period(since, until))]
+
     def technicals(self, since: datetime | None = None, until: datetime | None = None) -> list[Technical]:
         """The technical alarms that began in the period, by time."""
         return [_technical(row) for row in self._ask(TECHNICAL, period(since, until))]
@@ -88,7 +95,14 @@ class NightReader(Reader):
 
     def last_hash(self) -> str:
         """The hash of the newest row of the chain, in hexadecimal: 64 zeros for a history without a row."""
-        rows = self._ask("SELECT hash FROM link ORDER BY id DESC LIMIT 1", {})
+        return self._hash("SELECT hash FROM link ORDER BY id DESC LIMIT 1")
+
+    def first_hash(self) -> str:
+        """The hash of the first row of the chain: it tells one history from another."""
+        return self._hash("SELECT hash FROM link ORDER BY id LIMIT 1")
+
+    def _hash(self, question: str) -> str:
+        rows = self._ask(question, {})
         return bytes(rows[0]["hash"]).hex() if rows else "0" * 64
 
 

@@ -68,6 +68,16 @@ class History(NightReader, FamilyReader):
         alarms = [_logged(row, moments[row["id"]]) for row in rows]
         return [alarm for alarm in alarms if since is None or alarm.ended is None or alarm.ended >= since]
 
+    def alarm(self, number: int) -> LoggedAlarm | None:
+        """One alarm by its number; None where there is none."""
+        asked = {**period(None, None), "kind": "", "id": number}
+        with self.together():
+            rows = self._ask(ALARMS.replace(WITHIN, "alarm.id = :id"), asked)
+            moments: dict[str, sqlite3.Row] = {}
+            for row in self._ask(MOMENTS.replace(WITHIN, "alarm.id = :id"), asked):
+                _keep(moments, row)
+        return _logged(rows[0], moments) if rows else None
+
     def spans(
         self, since: datetime | None = None, until: datetime | None = None, kind: Kind = "household"
     ) -> list[Span]:

@@ -112,12 +112,12 @@ def test_the_night_is_told_in_plain_lines(history: History) -> None:
     told = history("--since", "2026-03-28T20:00", "--until", "2026-03-29T06:00")
     assert (told.code, told.err) == (0, "")
     assert told.out == (
-        "Sun 29 Mar 2026, 03:00:00 +02:00  lead disconnect, high priority\n"
+        "Sun 29 Mar 2026, 03:00:00 +02:00  lead disconnect, high priority (number 1)\n"
         "    went on for 3 min 16 s\n"
         "    woken within 1 s, answered after 35 s\n"
         "    3 beeps of 1.2 s, one every 5.0 s (12 a minute), all at 2.73 kHz\n"
         "\n"
-        "Sun 29 Mar 2026, 04:59:00 +02:00  lead disconnect, high priority\n"
+        "Sun 29 Mar 2026, 04:59:00 +02:00  lead disconnect, high priority (number 2)\n"
         "    its end was not heard; it had gone on for 11 s when listening stopped\n"
         "    nobody was woken, nobody answered\n"
         "    3 beeps of 1.2 s, one every 5.0 s (12 a minute), all at 2.73 kHz\n"

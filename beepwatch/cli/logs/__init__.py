@@ -1,0 +1,1 @@
+"""What `beepwatch history` prints and does."""
