@@ -123,12 +123,17 @@ class PageServer:
         )  # fmt: skip
         config.load()
         config.ssl = self._context
+        connections: set[asyncio.BaseTransport] = set()
+        config.http_protocol_class = _counted(connections)
         self._server = uvicorn.Server(config)
+        if self._ending.is_set():
+            return
         renewing = asyncio.create_task(self._renew())
         try:
             await self._server.serve(sockets=[self._socket.dup()])
         finally:
             renewing.cancel()
+            await _cut(connections)
 
     def _surroundings(self) -> Surroundings:
         return Surroundings(
@@ -164,6 +169,37 @@ class PageServer:
                     self.identity = fresh
             except (BeepwatchError, OSError) as error:
                 LOG.warning("the page's certificate could not be renewed: %s", error)
+
+
+def _counted(connections: set[asyncio.BaseTransport]) -> "type[asyncio.Protocol]":
+    """uvicorn's protocol, with its open connections kept in `connections`."""
+    from uvicorn.protocols.http.h11_impl import H11Protocol  # noqa: PLC0415
+
+    class Counted(H11Protocol):
+        """One connection."""
+
+        def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+            """It begins."""
+            connections.add(transport)
+            super().connection_made(transport)
+
+        def connection_lost(self, exc: Exception | None) -> None:
+            """It is over."""
+            connections.discard(self.transport)
+            super().connection_lost(exc)
+
+    return Counted
+
+
+async def _cut(connections: set[asyncio.BaseTransport]) -> None:
+    """End what is still open: TLS would wait up to half a minute for a phone that has gone."""
+    for transport in list(connections):
+        if isinstance(transport, asyncio.Transport):
+            transport.abort()
+    for _ in range(20):
+        if not connections:
+            break
+        await asyncio.sleep(0.01)
 
 
 def _opened(place: Place) -> socket.socket:
