@@ -24,6 +24,10 @@ class Round:
     """The alarms it tells of."""
     priority: Priority
     lines: tuple[str, ...] = ()
+    pattern: str = ""
+    """The one alarm that it tells of, where it is one: a family's own words may take the place of `lines`."""
+    opening: int = 0
+    """How many of `lines` come before the message itself: names, "this is a drill", what is special."""
     once: bool = False
     """A reminder: played once, with a short tone."""
 
@@ -33,9 +37,8 @@ def render(round_: Round, voice: Voice | None, rate: int, turn: int = 0) -> tupl
 
     turn: how often it was played before; the tone's length changes from turn to turn.
     """
-    spoken = [voice.speech(line, rate) if voice else None for line in round_.lines]
-    pulses = REMINDER if round_.once else PULSES[turn % len(PULSES)]
-    parts: list[Samples] = [wake_tone(rate, pulses), silence(REST, rate)]
+    spoken = _spoken(round_, voice, rate)
+    parts: list[Samples] = [_tone(round_, voice, rate, turn), silence(REST, rate)]
     for samples in spoken:
         if samples is not None:
             parts += [samples, silence(PAUSE, rate)]
@@ -43,6 +46,23 @@ def render(round_: Round, voice: Voice | None, rate: int, turn: int = 0) -> tupl
         parts.append(silence(ALONE, rate))
     parts.append(silence(END, rate))
     return np.concatenate(parts), voice is None or all(samples is not None for samples in spoken)
+
+
+def _tone(round_: Round, voice: Voice | None, rate: int, turn: int) -> Samples:
+    own = None if voice is None else voice.own.tone
+    if own is not None and not round_.once:
+        return own.at(rate)
+    return wake_tone(rate, REMINDER if round_.once else PULSES[turn % len(PULSES)])
+
+
+def _spoken(round_: Round, voice: Voice | None, rate: int) -> list[Samples | None]:
+    """Each line's speech, None while not ready; a message of the family's own in place of what follows the opening."""
+    if voice is None:
+        return []
+    own = voice.own.messages.get(round_.pattern)
+    if own is None:
+        return [voice.speech(line, rate) for line in round_.lines]
+    return [*(voice.speech(line, rate) for line in round_.lines[: round_.opening]), own.at(rate)]
 
 
 class Track:

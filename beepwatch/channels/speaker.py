@@ -110,7 +110,7 @@ class Speaker:
             if isinstance(action, Sound):
                 sound = action
             elif isinstance(action, Say) and sound is not None:
-                self.play(Round(sound.numbers, sound.priority, action.lines))
+                self.play(Round(sound.numbers, sound.priority, action.lines, action.pattern, action.opening))
             elif isinstance(action, Quiet):
                 self.stop()
             elif isinstance(action, Remind):

@@ -13,6 +13,7 @@ import numpy as np
 import soxr
 from numpy.typing import NDArray
 
+from beepwatch.channels.own import NOTHING, Own
 from beepwatch.channels.tone import PEAK, Samples
 from beepwatch.errors import CannotWake
 
@@ -49,8 +50,10 @@ class Voice:
         command: str = "espeak-ng",
         language: str = "en",
         patience: float = PATIENCE,
+        own: Own = NOTHING,
     ):
-        """Begin with nothing rendered; `report` is called from the voice's own thread."""
+        """Begin with nothing rendered; `report` is called from the voice's own thread. own: the family's sounds."""
+        self.own = own
         self._report = report
         self._told = False
         self._command = (command, "-v", language, "-s", str(WORDS_A_MINUTE), "-b", "1", "--stdin", "--stdout")

@@ -42,6 +42,10 @@ class Say:
     """Speak these lines after each tone, in place of any told before."""
 
     lines: tuple[str, ...]
+    pattern: str = ""
+    """The alarm's, where the lines tell of one alarm alone."""
+    opening: int = 0
+    """How many of the lines come before that alarm's own message: names, and what is special."""
 
 
 @dataclass(frozen=True, slots=True)

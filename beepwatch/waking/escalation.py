@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from beepwatch.events import Alarm, AlarmEvent, Ended, Raised
-from beepwatch.waking.actions import Action, Hush, Kind, Note, Quiet, Reach, Remind, Say, Show, Sound
+from beepwatch.waking.actions import Action, Hush, Kind, Note, Quiet, Reach, Remind, Show, Sound
 from beepwatch.waking.commands import Cause
 from beepwatch.waking.entry import Entry, begin
 from beepwatch.waking.ladder import SPEAKER, Call, Duty, Ladder
@@ -252,7 +252,7 @@ class Escalation:
         if not heard:
             return []
         numbers = tuple(entry.number for entry in heard)
-        return [Sound(numbers, heard[0].alarm.priority, heard[0].drill), Say(spoken(loud, self._messages))]
+        return [Sound(numbers, heard[0].alarm.priority, heard[0].drill), spoken(loud, self._messages)]
 
     def _reached(self, loud: list[Entry]) -> list[Action]:
         """The calls of this time: one for each way and caregiver, of all alarms together."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from beepwatch.waking.catalogue import Catalogue, Words, english
+from beepwatch.waking.catalogue import Catalogue, english
 
 RIGHT_TO_LEFT, ISOLATED = "\u2067", "\u2069"
 """Before and after a line that runs from right to left (RLI and PDI of Unicode's bidirectional algorithm, UAX #9)."""
@@ -73,8 +73,15 @@ class Messages:
         people: names to call; none takes the household's own caregiver. Raises KeyError as `title`.
         """
         calls = [self.call(name) for name in people] or [self.call()]
-        alarm = self._all.alarm[pattern]
-        return tuple(dict.fromkeys((*calls, *marks, *self._body(alarm))))
+        return tuple(dict.fromkeys((*calls, *marks, *self.body(pattern))))
+
+    def body(self, pattern: str) -> tuple[str, ...]:
+        """The message itself, whoever is called. Raises KeyError as `title`."""
+        alarm, first = self._all.alarm[pattern], self._all.first
+        go = first.go if alarm.go is None else alarm.go
+        look = first.look if alarm.look is None else alarm.look
+        unwell = first.unwell if alarm.unwell is None else alarm.unwell
+        return tuple(self._fill(line) for line in (go, look, unwell, alarm.well, alarm.check) if line)
 
     def lines_stopped(self, pattern: str) -> tuple[str, ...]:
         """What to say once the beeping stopped and nobody has answered: that first, then the same help."""
@@ -111,13 +118,6 @@ class Messages:
         for pattern in self.patterns:
             told += self.lines(pattern)
         return tuple(dict.fromkeys(told))
-
-    def _body(self, alarm: Words) -> list[str]:
-        first = self._all.first
-        go = first.go if alarm.go is None else alarm.go
-        look = first.look if alarm.look is None else alarm.look
-        unwell = first.unwell if alarm.unwell is None else alarm.unwell
-        return [self._fill(line) for line in (go, look, unwell, alarm.well, alarm.check) if line]
 
     def _fill(self, line: str, caregiver: str = "", until: str = "") -> str:
         """Put the names into a line."""

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from beepwatch.events import Alarm
-from beepwatch.waking.actions import Alert
+from beepwatch.waking.actions import Alert, Say
 from beepwatch.waking.entry import Entry, told
 from beepwatch.waking.messages import Messages
 from beepwatch.waking.table import State
@@ -54,11 +54,15 @@ def lines(entry: Entry, say: Messages, people: Sequence[str]) -> tuple[str, ...]
     return say.lines(pattern_of(entry, say), people, marks)
 
 
-def spoken(loud: list[Entry], say: Messages) -> tuple[str, ...]:
+def spoken(loud: list[Entry], say: Messages) -> Say:
     """What the speaker says of those alarms that it tells of, most urgent first: names first, no line twice."""
     heard = told([entry for entry in loud if entry.climb.spoken])
     people = tuple(dict.fromkeys(name for entry in heard for name in entry.climb.heard_by))
-    return tuple(dict.fromkeys(line for entry in heard for line in lines(entry, say, people)))
+    text = tuple(dict.fromkeys(line for entry in heard for line in lines(entry, say, people)))
+    if len(heard) != 1:
+        return Say(text)
+    pattern = pattern_of(heard[0], say)
+    return Say(text, pattern, len(text) - len(say.body(pattern)))
 
 
 def alert(entries: list[Entry], to: str, say: Messages) -> Alert:

@@ -4,11 +4,12 @@ import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from queue import SimpleQueue
 
 from beepwatch.board.board import Board
+from beepwatch.channels.command import CommandWay
 from beepwatch.page import FOLDER
 from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer
@@ -23,17 +24,18 @@ from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
 from beepwatch.sources.soundserver import Whereabouts
-from beepwatch.waking.messages import Messages
-from beepwatch.watch.changes import HouseholdChanges, messages_of
+from beepwatch.watch.callers import Callers, messages_of
+from beepwatch.watch.changes import HouseholdChanges
 from beepwatch.watch.console import Console
 from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
 from beepwatch.watch.posting import Posting, Told
 from beepwatch.watch.preview import Preview
 from beepwatch.watch.pulse import Pulse, notify_of
-from beepwatch.watch.sounding import Sounding, chosen
+from beepwatch.watch.sounding import Sounding, chosen, voiced_of
 from beepwatch.watch.upkeep import Upkeep
-from beepwatch.watch.waker import Report, Waker, Wakes
+from beepwatch.watch.waker import Report, Waker
+from beepwatch.watch.ways import Ways
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +93,11 @@ def prepare(
     posting = Posting(board, messages.caution, _expected(home, source))
     console = Told(_console(home, source), posting, lambda: datetime.now().astimezone())
     hangs = source.hanging if isinstance(source, Microphone) else lambda: False
-    sounds = None if silent else Sounding(folder, settings.sound, hangs, preview=fast)
+    voiced = voiced_of(home)
+    sounds = None if silent else Sounding(folder, settings.sound, hangs, voiced=voiced, preview=fast)
     reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
-    waker = _waker(messages, sounds, reports, preview=fast)
+    callers = Callers(home, lambda now: datetime.now().astimezone() + timedelta(seconds=now - ticking()))
+    waker = _waker(callers, sounds, reports, preview=fast)
     if sounds is not None and isinstance(source, Microphone):
         sounds.trial()
     upkeep = _upkeep(home, source, folder)
@@ -103,8 +107,12 @@ def prepare(
         if upkeep is not None:
             upkeep.expect(_expected(fresh, source))
 
+    def called(fresh: Household) -> None:
+        callers.home = fresh
+        waker.climb_by(callers.ladder)
+
     notify = notify_of(os.environ) if isinstance(source, Microphone) else None
-    changes = HouseholdChanges(home, tone, waker.rename, taught)
+    changes = HouseholdChanges(home, tone, waker.rename, taught, called)
 
     def hearing() -> Recognizer:
         made = Recognizer(source.channels, None, min(8000.0, source.rate / 2), disarmed=settings.disarmed)
@@ -122,6 +130,7 @@ def prepare(
         upkeep=upkeep,
         pulse=None if notify is None else Pulse(notify.send),
         length=source.length if isinstance(source, Replay) and fast else 0.0,
+        folder=folder,
     )
     served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
     return Night(source, watch, console, folder, board, served)
@@ -152,11 +161,24 @@ def _microphone(device: str | None) -> Microphone:
     return Microphone(chosen(device))
 
 
-def _waker(messages: Messages, sounds: Sounding | None, reports: "SimpleQueue[Report]", *, preview: bool) -> Wakes:
-    """The waker with what sounds; None: it only shows."""
+def _waker(
+    callers: Callers, sounds: Sounding | None, reports: "SimpleQueue[Report]", *, preview: bool
+) -> Waker | Preview:
+    """The waker with what sounds and every other way; None: it only shows."""
+    messages = messages_of(callers.home)
     speaker, voice = (None, None) if sounds is None else (sounds.speaker, sounds.voice)
     if voice is not None:
         voice.prepare(messages.all_lines())
     if preview:
         return Preview(speaker, reports, messages, voice)
-    return Waker(speaker, reports, messages, voice)
+    ways = None if sounds is None else _ways(callers.home, reports)
+    return Waker(speaker, reports, messages, voice, ways=ways, ladder=callers.ladder, duty=callers.duty)
+
+
+def _ways(home: Household, reports: "SimpleQueue[Report]") -> Ways:
+    """The family's own commands."""
+    commands = [
+        CommandWay(one.name, one.run, reports.put, quiet=one.quiet, seconds=one.seconds)
+        for one in home.settings.command
+    ]
+    return Ways(reports.put, ticking, commands)

@@ -4,11 +4,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
+import msgspec
+
 from beepwatch.errors import InputError
 from beepwatch.events import AlarmEvent, Raised
 from beepwatch.settings.household import Household, Row, household, rows, signature
+from beepwatch.settings.model import Settings
 from beepwatch.settings.sounder import aside
 from beepwatch.waking.messages import Messages
+from beepwatch.watch.callers import messages_of
 
 EACH = 1.0
 """s between two looks at the files."""
@@ -34,17 +38,12 @@ class SetsAside(Protocol):
         """Beeps of these tones are no evidence from now on."""
 
 
-def messages_of(home: Household) -> Messages:
-    """The messages with the household's names and words."""
-    names, words = home.settings.names, home.settings.words
-    return Messages(names.caregiver, names.person, words.emergency, words.backup_plan)
-
-
 class HouseholdChanges:
     """Looks after the settings of one run. A file that cannot be understood changes nothing, and is told.
 
     tone: Hz that the command line gives, which stays for this run; None: what the household has set or taught. rename:
-    takes other messages. taught: takes a household whose device or tone is another. Microphone, speaker and arming stay
+    takes other messages. taught: takes a household whose device or tone is another. called: takes one in which others
+    are woken, or by other ways. Microphone, speaker and arming stay
     as they were at the start.
     """
 
@@ -54,11 +53,12 @@ class HouseholdChanges:
         tone: float | None,
         rename: Callable[[Messages], None],
         taught: Callable[[Household], None] | None = None,
+        called: Callable[[Household], None] | None = None,
     ) -> None:
         self._home = home
         self._fixed = tone
         self._aside = aside(home.sounders, self._tone)
-        self._taught = taught
+        self._taught, self._called = taught, called
         self._rename = rename
         self._quiet: set[int] = set()
         self._recognizer: SetsAside | None = None
@@ -102,12 +102,24 @@ class HouseholdChanges:
     def _told(self, before: Household, fresh: Household) -> list[str]:
         """Take over what can be; say what changed and what waits."""
         changed = [new for old, new in zip(rows(before, {}), rows(fresh, {}), strict=True) if _differ(old, new)]
-        if messages_of(before).all_lines() != messages_of(fresh).all_lines():
-            self._rename(messages_of(fresh))
+        words = messages_of(replace(fresh, settings=_same_language(before, fresh)))
+        if messages_of(before).all_lines() != words.all_lines():
+            self._rename(words)
         lines = [f"Changed: {row.name} is now {row.value}.{self._holds(row)}" for row in changed]
+        lines += self._call(before.settings, fresh)
         if before.sounders != fresh.sounders or before.tone != fresh.tone:
             lines += self._listen_for(fresh)
         return lines
+
+    def _call(self, before: Settings, fresh: Household) -> list[str]:
+        """Who is woken by what."""
+        after = fresh.settings
+        if self._called is not None:
+            self._called(fresh)
+        same = (before.ladder, before.rota) == (after.ladder, after.rota)
+        lines = [] if same else ["Changed: who is woken by what, and when."]
+        waits = "Changed: a command of yours. It waits for the next start of watch."
+        return lines if before.command == after.command else [*lines, waits]
 
     def _holds(self, row: Row) -> str:
         """What to add of a change that is not taken over yet."""
@@ -124,6 +136,12 @@ class HouseholdChanges:
             self._taught(fresh)
         names = [f"{one.name} ({one.role}, {one.now:.0f} Hz)" for one in fresh.sounders]
         return [f"Taught beeps: {', '.join(names) or 'none'}.", *(f"{note}." for note in self._aside.notes)]
+
+
+def _same_language(before: Household, fresh: Household) -> Settings:
+    """Another language waits for the next start: its voice does."""
+    words = msgspec.structs.replace(fresh.settings.words, messages=before.settings.words.messages)
+    return msgspec.structs.replace(fresh.settings, words=words)
 
 
 def _differ(old: Row, new: Row) -> bool:

@@ -9,11 +9,11 @@ from beepwatch.channels.second import argument_list
 from beepwatch.records.store import data_folder
 from beepwatch.settings.file import data_set
 from beepwatch.settings.household import Household
-from beepwatch.watch.changes import messages_of
+from beepwatch.watch.callers import messages_of
 from beepwatch.watch.console import Console
 from beepwatch.watch.guard import MESSAGE, Guard, Means, first_process
 from beepwatch.watch.pulse import notify_of
-from beepwatch.watch.sounding import Sounding
+from beepwatch.watch.sounding import Sounding, voiced_of
 
 
 def guard_of(words: Sequence[str], data: Path | None, home: Household, *, silent: bool) -> Guard:
@@ -23,7 +23,7 @@ def guard_of(words: Sequence[str], data: Path | None, home: Household, *, silent
     messages = messages_of(home)
 
     def sounds() -> "Sounding":
-        made = Sounding(folder, home.settings.sound)
+        made = Sounding(folder, home.settings.sound, voiced=voiced_of(home))
         made.voice.prepare(messages.lines(MESSAGE))
         return made
 

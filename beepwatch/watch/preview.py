@@ -9,6 +9,7 @@ from beepwatch.events import Alarm, AlarmEvent, Raised
 from beepwatch.waking.actions import Action, Note, Show
 from beepwatch.waking.commands import Command, Going
 from beepwatch.waking.escalation import Standing
+from beepwatch.waking.ladder import Ladder
 from beepwatch.waking.messages import Messages
 from beepwatch.waking.table import urgency, wakes
 from beepwatch.watch.waker import Report, Sounds, drained
@@ -98,6 +99,9 @@ class Preview:
         self._messages = messages
         if self._voice is not None:
             self._voice.prepare(messages.all_lines())
+
+    def climb_by(self, ladder: Ladder) -> None:
+        """A recording wakes nobody in turn."""
 
     def reports(self) -> list[Report]:
         """See `Wakes`. A speaker that fails ends the preview: there is nothing to wait for."""

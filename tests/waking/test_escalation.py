@@ -13,7 +13,7 @@ def test_an_alarm_sounds_speaks_shows_and_is_noted() -> None:
     """The first word of an alarm that wakes gives the sound first, for it must not wait for anything."""
     sound, say, show, note = Escalation().hear(Raised(30, alarm(7, "lead-disconnect")), now=30.0)
     assert sound == Sound((7,), "high")
-    assert say == Say(Messages().lines("lead-disconnect"))
+    assert say == Say(Messages().lines("lead-disconnect"), "lead-disconnect", 1)
     assert isinstance(show, Show)
     assert "cable" in show.text
     assert note == Note(7, "woken", 30.0)
