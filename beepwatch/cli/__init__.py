@@ -9,7 +9,20 @@ from importlib import import_module
 from beepwatch import __version__
 from beepwatch.errors import BeepwatchError
 
-VERBS = ("watch", "review", "synth", "history", "backup", "settings", "teach", "check", "setup", "paired")
+VERBS = (
+    "watch",
+    "pause",
+    "rehearse",
+    "review",
+    "synth",
+    "history",
+    "backup",
+    "settings",
+    "teach",
+    "check",
+    "setup",
+    "paired",
+)
 
 CAUTION = (
     "Not tested or approved as a medical device. An extra pair of ears, never in place of the device's own\n"

@@ -74,7 +74,7 @@ def run(arguments: argparse.Namespace) -> int:
     )  # fmt: skip
     quality = Quality(night.source.rate)
     night.observe(quality.take)
-    with process.listening(night.watch, night.source.live, night.folder) as usable:
+    with process.listening(night.watch, night.source.live, night.folder, home.settings.sound.keypad) as usable:
         _say_how(night, usable, arguments, home)
         for line in drifts:
             night.console.plain(f"{line}.\n")
@@ -174,7 +174,7 @@ def _say_how(night: "Night", usable: bool, arguments: argparse.Namespace, home: 
     if arguments.silent:
         lines.append("Nobody is woken by sound: --silent.")
     if usable:
-        lines.append("Press Enter or the space bar when you are going: it ends the wake sound.")
+        lines.append("Press any key when you are going: it ends the wake sound.")
     else:
         lines.append("There is no terminal here, so no key can answer an alarm.")
     lines.append("Ctrl-C (or SIGTERM) ends the listening.\n")

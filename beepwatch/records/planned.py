@@ -3,15 +3,13 @@
 It is written whole or not at all. There is no file while no pause is planned.
 """
 
-import json
-import os
-import tempfile
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import msgspec
 
 from beepwatch.errors import InputError, RecordsError
+from beepwatch.records.whole import Mark, mark, remove, write_whole
 from beepwatch.waking.commands import Purpose
 
 FILE = "pause.json"
@@ -74,39 +72,15 @@ def read_pause(folder: Path) -> PlannedPause | None:
 
 
 def write_pause(folder: Path, pause: PlannedPause) -> None:
-    """Keep it, in place of any before, whole or not at all. Raises RecordsError."""
-    path = folder / FILE
-    try:
-        handle, name = tempfile.mkstemp(dir=folder, prefix=f".{FILE}-")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                json.dump(msgspec.to_builtins(pause), file)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise RecordsError(f"cannot write {path}: {error.strerror or error}") from error
+    """Keep it, in place of any before. Raises RecordsError."""
+    write_whole(folder / FILE, msgspec.json.encode(pause))
 
 
 def clear_pause(folder: Path) -> bool:
     """Remove it; return whether there was one. Raises RecordsError."""
-    path = folder / FILE
-    try:
-        path.unlink()
-    except FileNotFoundError:
-        return False
-    except OSError as error:
-        raise RecordsError(f"cannot remove {path}: {error.strerror or error}") from error
-    return True
+    return remove(folder / FILE)
 
 
-def signature(folder: Path) -> tuple[int, int] | None:
+def signature(folder: Path) -> Mark | None:
     """What changes when the file does; None where there is none."""
-    try:
-        status = (folder / FILE).stat()
-    except OSError:
-        return None
-    return status.st_mtime_ns, status.st_ino
+    return mark(folder / FILE)

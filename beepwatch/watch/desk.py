@@ -36,10 +36,10 @@ class Desk:
     ) -> None:
         self._waker, self._carry_out, self._say = waker, carry_out, say
         self._pausing, self._posting, self._wall = pausing, posting, wall
-        self._waiting: SimpleQueue[Command | bytes] = SimpleQueue()
+        self._waiting: SimpleQueue[Command | bytes | str] = SimpleQueue()
 
-    def put(self, command: Command | bytes) -> None:
-        """A person tells something (bytes: a key of the keyboard); from any thread, and returns at once."""
+    def put(self, command: Command | bytes | str) -> None:
+        """A command, a key of the keyboard (bytes) or a line to say (str); from any thread, and returns at once."""
         self._waiting.put(command)
 
     def look(self, now: float) -> None:
@@ -49,6 +49,9 @@ class Desk:
                 told = self._waiting.get_nowait()
             except Empty:
                 break
+            if isinstance(told, str):
+                self._say(told)
+                continue
             command = self._meant(told) if isinstance(told, bytes) else told
             if command is not None:
                 self._do(command, now)

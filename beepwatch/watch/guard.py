@@ -168,7 +168,7 @@ class Guard:
         if self._means.sounds is not None:
             self._speaker = self._speaker or self._means.sounds()
             self._speaker.play(Round((NUMBER,), "high", say.lines(MESSAGE)))
-        self._keys = self._keys or Keys(self._answer.set)
+        self._keys = self._keys or Keys(lambda _: self._answer.set())
 
     def _quiet(self) -> None:
         if self._speaker is not None:

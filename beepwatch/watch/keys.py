@@ -1,4 +1,4 @@
-"""One key at the terminal says "I am going", without Enter being needed after it."""
+"""Each key at the terminal, without Enter being needed after it: in an alarm any one says "I am going"."""
 
 import os
 import sys
@@ -6,16 +6,18 @@ import time
 from collections.abc import Callable
 from threading import Thread
 
-ANSWERS = frozenset(b"\r\n ")
-"""Enter and the space bar: found in the dark."""
+ESCAPE = b"\x1b"
+"""First byte of a key that gives several, such as an arrow or a keypad's: together they are one key."""
+LONGEST = 32
+"""Bytes of one reading: above any key's."""
 BACKGROUND = 1.0
 """s until the terminal is asked again while another program has it."""
 
 
 class Keys:
-    """Calls `press` from its own thread for each Enter or space; `usable` where there is a terminal to read."""
+    """Calls `press` with each key from its own thread; `usable` where there is a terminal to read."""
 
-    def __init__(self, press: Callable[[], None], descriptor: int = 0) -> None:
+    def __init__(self, press: Callable[[bytes], None], descriptor: int = 0) -> None:
         self._press = press
         self._descriptor = descriptor
         self._restore: Callable[[], None] | None = None
@@ -41,8 +43,9 @@ class Keys:
                 continue
             if not key:  # the terminal has gone
                 return
-            if key[0] in ANSWERS and not self._closed:
-                self._press()
+            for one in [key] if key.startswith(ESCAPE) else [bytes([byte]) for byte in key]:
+                if not self._closed:
+                    self._press(one)
 
 
 def terminal_restorer(descriptor: int) -> Callable[[], None]:
@@ -56,12 +59,12 @@ def terminal_restorer(descriptor: int) -> Callable[[], None]:
 
 
 def _key(descriptor: int) -> bytes:
-    """The next key; empty when there will be none any more."""
+    """The next keys; empty when there will be none any more."""
     if sys.platform == "win32":
         import msvcrt  # noqa: PLC0415
 
         return msvcrt.getwch().encode("utf-8", "replace")
-    return os.read(descriptor, 1)
+    return os.read(descriptor, LONGEST)
 
 
 def _in_front(descriptor: int) -> bool:

@@ -70,6 +70,8 @@ class Logbook:
         self._pause: int | None = None
         self._beeps: list[Beep] = []
         self._written = clock.ticks()
+        self.answered: dict[int, float] = {}
+        """s from raised to the answer, by alarm number."""
         self.lost = 0.0
         """s lost in pieces too short to be gaps."""
         self.unheard = 0.0
@@ -177,5 +179,7 @@ class Logbook:
         known = self._ids.get(number)
         if known is not None:  # "I cannot hear" is no alarm of the history: it is a gap there
             after = max(0.0, at - self._raised[number])
+            if kind == "acknowledged":
+                self.answered.setdefault(number, after)
             wall = self._timeline.wall_of_ticks(at)
             self._journal.note(known, kind, wall, after, who=by or None, way=via or None)

@@ -26,6 +26,7 @@ from beepwatch.watch.logbook import Logbook, Writes
 from beepwatch.watch.pausing import Pausing
 from beepwatch.watch.posting import Posting
 from beepwatch.watch.pulse import Pulse
+from beepwatch.watch.rehearsing import Rehearsing
 from beepwatch.watch.reports import Reports
 from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock, Timeline
@@ -95,6 +96,10 @@ class Watch:
             waker, self._logbook, console, self._carry_out, self._say,
             wall=lambda: wall(self._clock.ticks()), folder=folder if source.live else None,
         )  # fmt: skip
+        self._rehearsing = None if folder is None or not source.live else Rehearsing(
+            waker, self._logbook, self._timeline, self._carry_out, self._say,
+            wall=lambda: wall(self._clock.ticks()), folder=folder,
+        )  # fmt: skip
         self._desk = Desk(
             waker, self._carry_out, self._say,
             pausing=self._pausing if source.live else None, posting=posting, wall=wall,
@@ -112,6 +117,10 @@ class Watch:
     def press(self, key: bytes = b"\r") -> None:
         """A key was pressed at the terminal: any one answers an alarm; may be called from any thread."""
         self._desk.put(key)
+
+    def tell(self, text: str) -> None:
+        """One line for the screen; from any thread, and returns at once."""
+        self._desk.put(text)
 
     def run(self) -> Summary:
         """Listen. Whatever fails meanwhile is told, logged and tried again."""
@@ -224,6 +233,8 @@ class Watch:
 
     def _look_after(self, now: float) -> None:
         self._desk.look(now)
+        if self._rehearsing is not None:
+            self._rehearsing.look(now, hearing=self._deafness.now is None)
         self._carry_out(self._waker.tick(now))
         self._reports.look(self._alarms)
         for line in [] if self._changes is None else self._changes.look(now):

@@ -19,6 +19,7 @@ from beepwatch.records.planned import (
     signature,
     write_pause,
 )
+from beepwatch.records.whole import Mark
 from beepwatch.waking.actions import Action
 from beepwatch.waking.commands import Pause, Resume
 from beepwatch.watch.console import Console
@@ -51,7 +52,7 @@ class Pausing:
         self._waker, self._logbook, self._console = waker, logbook, console
         self._carry_out, self._say, self._wall, self._folder = carry_out, say, wall, folder
         self._now: PlannedPause | None = None
-        self._mark: tuple[int, int] | None = None
+        self._mark: Mark | None = None
         self._next = self._again = 0.0
 
     @property

@@ -116,7 +116,7 @@ class Posting:
         who, answered = self._going.get(alarm.number, ("", None)) if stage == "answered" else ("", None)
         return OpenAlarm(
             alarm.number, alarm.pattern, alarm.priority, one.title, one.lines, since, stage, alarm.why,
-            SOMEBODY if stage == "answered" and not who else who, answered,
+            SOMEBODY if stage == "answered" and not who else who, answered, one.drill,
         )  # fmt: skip
 
 

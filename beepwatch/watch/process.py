@@ -12,6 +12,8 @@ from pathlib import Path
 from types import FrameType
 from typing import TypeAlias
 
+from beepwatch.waking.commands import Going
+from beepwatch.watch.keypad import Keypad
 from beepwatch.watch.keys import Keys
 from beepwatch.watch.loop import Watch
 
@@ -22,15 +24,18 @@ LOG_BYTES = 1_000_000
 
 
 @contextmanager
-def listening(watch: Watch, live: bool, folder: Path) -> Iterator[bool]:
-    """Signals, keys, log and standard error while it listens; gives whether a key can answer."""
+def listening(watch: Watch, live: bool, folder: Path, keypad: str = "") -> Iterator[bool]:
+    """Signals, keys, log and standard error while it listens; gives whether a key can answer. keypad: "" for none."""
     log = _log_to(folder / "watch.log")
     before = _take_signals(watch.stop, live)
     keys = Keys(watch.press)
+    pad = Keypad(Path(keypad), lambda: watch.command(Going(by="", via="keypad")), watch.tell) if keypad else None
     try:
         with _errors_to(folder / "sound-system.log"):
-            yield keys.usable
+            yield keys.usable or pad is not None
     finally:
+        if pad is not None:
+            pad.close()
         keys.close()
         for number, handler in before.items():
             signal.signal(number, signal.SIG_DFL if handler is None else handler)

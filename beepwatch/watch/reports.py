@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from beepwatch.channels.second import Trial
 from beepwatch.channels.speaker import Failed
 from beepwatch.channels.way import Tried
+from beepwatch.waking.entry import DRILLED
 from beepwatch.waking.ladder import SPEAKER
 from beepwatch.watch.alerts import Alerts
 from beepwatch.watch.logbook import Logbook
@@ -44,7 +45,8 @@ class Reports:
                     self._trouble("speaker", None)
                     self._alerts.conditions.report("cannot-wake", False, report.at)
                 for number in self._logbook.sounded(report.numbers, report.at):
-                    self._say(f"The wake sound has begun for {alarms.get(number, CANNOT_HEAR)[1]}.")
+                    named = "the drill" if number <= DRILLED else alarms.get(number, CANNOT_HEAR)[1]
+                    self._say(f"The wake sound has begun for {named}.")
 
     def _tell_try(self, tried: Tried) -> None:
         self._logbook.tried(tried)
