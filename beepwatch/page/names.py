@@ -81,24 +81,23 @@ def host_name() -> str:
 
 
 def own_addresses() -> tuple[str, ...]:
-    """This computer's near addresses other than loopback, the one towards the home's router first. Nothing is sent.
+    """This computer's near IPv4 addresses other than loopback, the one towards the home's router first."""
+    import ifaddr  # noqa: PLC0415 - only for the page
 
-    A UDP socket that is connected to an address of the private range only chooses its own end (no packet leaves).
-    """
-    found: dict[str, None] = {}
-    for target in ("10.255.255.255", "192.168.255.255", "172.31.255.255", "169.254.255.255"):
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-            try:
-                probe.connect((target, 9))
-                found[probe.getsockname()[0]] = None
-            except OSError:
-                continue
-    try:
-        told = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
-    except OSError:
-        told = []
-    found |= {str(row[4][0]): None for row in told}
-    return tuple(one for one in found if near(one) and not ip_address(one).is_loopback)
+    every = [ip.ip for adapter in ifaddr.get_adapters() for ip in adapter.ips if isinstance(ip.ip, str)]
+    found = {one: None for one in every if near(one) and not ip_address(one).is_loopback}
+    first = _towards_router()
+    return tuple(sorted(found, key=lambda one: one != first))
+
+
+def _towards_router() -> str:
+    """The own end of a UDP socket connected to an outer address, by which nothing is sent; "" without a route."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("10.255.255.255", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return ""
 
 
 def own_names() -> tuple[str, ...]:

@@ -28,13 +28,15 @@ def lacking(what: str) -> None:
 
 
 @contextmanager
-def chromium(env: dict[str, str] | None = None, *, sound: bool = False) -> Iterator[Browser]:
-    """The browser; sound: it may be heard."""
+def chromium(
+    env: dict[str, str] | None = None, *, sound: bool = False, executable: Path | None = None
+) -> Iterator[Browser]:
+    """The browser; sound: it may be heard; executable: it, in another place."""
     if not Path(CHROMIUM).exists():
         lacking(f"no browser: {CHROMIUM} is missing")
     with sync_playwright() as playwright:
         made = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox"], env={**os.environ, **(env or {})},
+            executable_path=executable or CHROMIUM, args=["--no-sandbox"], env={**os.environ, **(env or {})},
             ignore_default_args=["--mute-audio"] if sound else None,
         )  # fmt: skip
         try:

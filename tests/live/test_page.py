@@ -1,0 +1,180 @@
+"""The page live: real sound in the virtual room, the real program, a real browser; and a cable that is cut."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from playwright.sync_api import Page, expect
+
+from beepwatch.channels.tone import FREQUENCY
+from tests.live import wires
+from tests.live.bedside import Ears
+from tests.live.listening import Listening
+from tests.live.room import Room
+from tests.page.browser import CHROMIUM, SOON, chromium, lacking, phone
+
+pytestmark = pytest.mark.live
+ROOT = Path(__file__).parents[2]
+LINK = re.compile(r"'(https://\S+/pair#[0-9A-Z]+)~[0-9a-f]{64}'")
+
+
+def link(lines: list[str]) -> str:
+    """The pairing link that the program printed."""
+    found = LINK.search("".join(lines))
+    assert found is not None, "".join(lines)
+    return found[1]
+
+
+def pair(page: Page, address: str, name: str) -> None:
+    """As a person does, and the one tap."""
+    page.goto(address)
+    page.fill("#name", name)
+    page.click("button[type=submit]")
+    expect(page.locator("#line")).to_have_text("Listening", timeout=SOON)
+    page.click("#unlock-now")
+    expect(page.locator("#phone")).to_contain_text("Sound is on", timeout=SOON)
+
+
+def loudest_hertz(room_sound: "np.ndarray[tuple[int], np.dtype[np.float64]]", rate: int) -> float:
+    """The frequency of the strongest line."""
+    power = np.abs(np.fft.rfft(room_sound * np.hanning(len(room_sound))))
+    return float(np.argmax(power) * rate / len(room_sound))
+
+
+@pytest.fixture
+def free_port() -> int:
+    """A port that is free now."""
+    import socket  # noqa: PLC0415
+
+    with socket.create_server(("127.0.0.1", 0)) as found:
+        port = found.getsockname()[1]
+    return int(port)
+
+
+def test_a_sound_in_the_room_wakes_at_the_phone(
+    room: Room, listen: Callable[..., Listening], lead: Path, hiss: Path, free_port: int
+) -> None:
+    """Beeps in the room; the phone shows them, sounds at 520 Hz by its own speaker, and answers. Then the program is
+    stopped (SIGSTOP): the phone says so within 10 s, and sounds; it goes on: so does the phone."""
+    room.play(hiss)
+    listening = listen("--silent", "--page", f"127.0.0.1:{free_port}")
+    listening.expect("Fingerprint of your household", 20)
+    ears = Ears(room)
+    with chromium(room.env, sound=True) as browser, phone(browser) as context:
+        page = context.new_page()
+        pair(page, link(listening.lines), "Anna")
+        room.play(lead)
+        expect(page.locator("#line")).to_have_text("ALARM", timeout=30_000)
+        shown = time.monotonic()
+        listening.expect("ALARM: lead-disconnect", 1)
+        assert ears.first_sound(shown - 1.0, 10) < shown + 5
+        heard = ears.between(shown + 1.0, shown + 4.0)
+        assert abs(loudest_hertz(heard, 48_000) - FREQUENCY) < 0.1 * FREQUENCY
+        page.click("#going")
+        expect(page.locator("#line")).to_have_text("Anna is going", timeout=SOON)
+        listening.expect("Anna is going", 5)
+
+        listening.process.send_signal(signal.SIGSTOP)
+        stopped = time.monotonic()
+        expect(page.locator("#line")).to_contain_text("NOT LISTENING", timeout=20_000)
+        assert time.monotonic() - stopped < 10
+        assert page.evaluate("() => alarm.kind") == "lost"
+        assert ears.first_sound(time.monotonic() - 0.5, 10) < stopped + 15
+        listening.process.send_signal(signal.SIGCONT)
+        expect(page.locator("#line")).not_to_contain_text("NOT LISTENING", timeout=20_000)
+    ears.close()
+    assert listening.end() == 0
+
+
+class Program:
+    """`beepwatch watch --page` in a namespace, with a recording in real time for a room."""
+
+    def __init__(self, cable: wires.Cable, data: Path, *options: str) -> None:
+        night = ROOT / "samples" / "night.flac"
+        command = [sys.executable, "-m", "beepwatch", "watch", str(night), "--data", str(data)]
+        command += ["--real-time", "--silent", "--page"]
+        self.output = data.parent / f"said-{time.monotonic_ns()}"
+        with self.output.open("w") as file:
+            self.process = subprocess.Popen(
+                cable.inside(cable.a, *command, *options), cwd=ROOT, stdout=file, stderr=subprocess.STDOUT,
+                stdin=subprocess.DEVNULL, env=os.environ | {"PYTHONUNBUFFERED": "1"},
+            )  # fmt: skip
+        until = time.monotonic() + 30
+        while "The page, for paired devices" not in self.said and time.monotonic() < until:
+            assert self.process.poll() is None, self.said
+            time.sleep(0.1)
+
+    @property
+    def said(self) -> str:
+        return self.output.read_text()
+
+    def close(self) -> None:
+        self.process.kill()
+        self.process.wait(timeout=10)
+
+
+@pytest.fixture
+def cable() -> Iterator[wires.Cable]:
+    """Two namespaces; skipped with a reason where that cannot be, never in CI."""
+    lack = wires.missing()
+    if lack is not None:
+        lacking(lack)
+    with wires.cable() as made:
+        yield made
+
+
+def test_a_cut_cable_is_noticed_at_the_phone_and_heals(cable: wires.Cable, tmp_path: Path) -> None:
+    """Two network namespaces: the cable is cut, the phone says so within 10 s by its own clock; mended, it goes on by
+    itself; the program is killed and started anew: the same; a restart of it needs no new pairing."""
+    (tmp_path / "data").mkdir()
+    program = Program(cable, tmp_path / "data")
+    with chromium(executable=cable.script(cable.b, CHROMIUM, tmp_path)) as browser, phone(browser) as context:
+        page = context.new_page()
+        pair(page, re.sub("//[^:/]+", f"//{wires.LISTENER}", link([program.said])), "Anna")
+        cable.cut()
+        cut = time.monotonic()
+        expect(page.locator("#line")).to_have_text("NOT LISTENING", timeout=20_000)
+        assert time.monotonic() - cut < 10
+        assert page.evaluate("() => alarm.kind") == "lost"
+        time.sleep(3.0)  # the browser may notice by itself meanwhile: that must change nothing
+        expect(page.locator("#line")).to_have_text("NOT LISTENING")
+        cable.mend()
+        expect(page.locator("#line")).not_to_have_text("NOT LISTENING", timeout=30_000)
+        program.close()
+        expect(page.locator("#line")).to_have_text("NOT LISTENING", timeout=20_000)
+        program = Program(cable, tmp_path / "data")
+        assert "To pair another device" in program.said
+        expect(page.locator("#line")).to_have_text("Listening", timeout=30_000)
+    program.close()
+
+
+def test_a_browser_that_took_the_certificate_over_does_not_warn(cable: wires.Cable, tmp_path: Path) -> None:
+    """The phone's one-time step, in Chromium's own store: then the page opens by its address without a warning; after
+    the address changed it does not, for the certificate cannot vouch for the new one, and the program says so."""
+    data, home = tmp_path / "data", tmp_path / "home"
+    data.mkdir()
+    (home / ".pki" / "nssdb").mkdir(parents=True)
+    program = Program(cable, data)
+    store = f"sql:{home / '.pki' / 'nssdb'}"
+    wires.run("certutil", "-d", store, "-N", "--empty-password")
+    wires.run("certutil", "-d", store, "-A", "-t", "C,,", "-n", "home", "-i", str(data / "page" / "authority.crt"))
+    script = cable.script(cable.b, CHROMIUM, tmp_path)
+    with chromium({"HOME": str(home)}, executable=script) as browser:
+        page = browser.new_context(ignore_https_errors=False).new_page()
+        answer = page.goto(f"https://{wires.LISTENER}:8443/pair")
+        assert answer is not None
+        assert answer.status == 200
+        program.close()
+        cable.move("10.77.0.9")
+        program = Program(cable, data)
+        assert "10.77.0.9 is new since" in program.said
+        with pytest.raises(Exception, match="ERR_CERT_"):
+            page.goto("https://10.77.0.9:8443/pair")
+    program.close()
