@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import DRIFT_SHARE, PIECE, SHORT, WIDE_SHARE, Drift, Envelope, coherent, follow, still
-from .known import prior
+from .known import MOST, prior
 from .spectrum import Complexes, Doubles
 
 BEFORE, BEYOND = 0.45, 0.25
@@ -43,6 +43,8 @@ REDUCED = 0.3
 """Power there over the burst's that is asked about."""
 OUTSIDE = 12.0
 """Nats from which an edge is moved out: noise does it once in 160 000 (theory)."""
+REACH = 1.3
+"""Times a known length that its other edge is looked for in."""
 EDGE_ENERGY = 40.0
 """Energy beside a long burst's edge that is enough to place it."""
 
@@ -124,7 +126,7 @@ def _edge(sums: _Sums, guess: float, span: tuple[float, float], other: float, le
     return _median_place(places, values + prior(np.abs(places - other) * STEP_SECONDS, length))
 
 
-def _short_edges(sums: _Sums, low: float, high: float, length: float | None) -> tuple[float, float]:
+def _short_edges(sums: _Sums, low: float, high: float, length: float | None = None) -> tuple[float, float]:
     """Both edges of a short burst somewhere in low..high: a grid of pairs first, then each edge finely."""
     places = np.linspace(low, high, GRID)
     values = np.triu(sums.likelihood(places, places), 1)
@@ -152,6 +154,28 @@ def _sums(whole: Envelope, drift: Drift, energy: float) -> _Sums:
 
 def fit_burst(whole: Envelope, begin: float, end: float, length: float | None = None) -> Burst:
     """Fit the burst that lies about from step `begin` to `end` of `whole`; length: s, where it is known."""
+    burst = _fit(whole, begin, end)
+    if length is None or burst.seconds > SHORT or not HOPELESS < burst.energy < FAINT_RATE * burst.seconds:
+        return burst
+    return _timed(whole, burst, length)
+
+
+def _timed(whole: Envelope, burst: Burst, length: float) -> Burst:
+    """The same faint burst with the edges that are likeliest beside a known length: noise alone may move them far.
+
+    Its evidence stays; edges that cost more of it than the known length can weigh are not taken.
+    """
+    steps = REACH * length / STEP_SECONDS
+    low = max(min(burst.begin - BEFORE / STEP_SECONDS, burst.end - steps), whole.first)
+    high = min(max(burst.end + BEYOND / STEP_SECONDS, burst.begin + steps), whole.first + whole.z.shape[1])
+    sums = _Sums(burst.drift.unwind(whole), whole.weight, whole.first)
+    begin, end = _short_edges(sums, low, high, length)
+    values = sums.likelihood(np.array([burst.begin, begin]), np.array([burst.end, end]))
+    return replace(burst, begin=begin, end=end) if values[0, 0] - values[1, 1] <= MOST else burst
+
+
+def _fit(whole: Envelope, begin: float, end: float) -> Burst:
+    """Fit it by its sound alone."""
     inner = whole.part(int(begin), int(end) + 1)
     energy = inner.energy
     rate = max(energy, 1e-3) / STEP_SECONDS
@@ -164,17 +188,17 @@ def fit_burst(whole: Envelope, begin: float, end: float, length: float | None = 
         long = _reached(whole, _fit_long(whole, begin, end, (low, high)), begin, end)
         if seconds > UNSURE * SHORT or rate > FAINT_RATE:
             return long
-        short = _fit_quiet(whole, (begin, end), (low, high), length)
+        short = _fit_quiet(whole, (begin, end), (low, high))
         return short if short.seconds < SHORT * 0.8 and short.evidence > long.evidence else long
-    return _reached(whole, _fit_quiet(whole, (begin, end), (low, high), length), begin, end)
+    return _reached(whole, _fit_quiet(whole, (begin, end), (low, high)), begin, end)
 
 
-def _fit_quiet(whole: Envelope, about: tuple[float, float], bounds: tuple[float, float], length: float | None) -> Burst:
+def _fit_quiet(whole: Envelope, about: tuple[float, float], bounds: tuple[float, float]) -> Burst:
     """Fit a short burst that is not loud, with more drift where the first fit leaves tone over."""
     begin, end = about
-    burst = _fit_short(whole, about, bounds, DRIFT_SHARE, length)
+    burst = _fit_short(whole, about, bounds, DRIFT_SHARE)
     if burst.end - burst.begin < 0.85 * (end - begin) and end - begin > 75:
-        wider = _fit_short(whole, about, bounds, WIDE_SHARE, length)
+        wider = _fit_short(whole, about, bounds, WIDE_SHARE)
         return max(burst, wider, key=lambda one: one.energy)
     return burst
 
@@ -277,22 +301,20 @@ def _joined(over: NDArray[np.int64], a: int, b: int) -> tuple[int, int]:
     return int(starts[touching[0]]), int(ends[touching[-1]])
 
 
-def _fit_short(
-    whole: Envelope, about: tuple[float, float], bounds: tuple[float, float], share: float, length: float | None
-) -> Burst:
+def _fit_short(whole: Envelope, about: tuple[float, float], bounds: tuple[float, float], share: float) -> Burst:
     """Fit in one coherent piece; once more with the edges found, if they moved."""
     inner = whole.part(int(about[0]), int(about[1]) + 1)
     drift = follow(inner, share)
     evidence = coherent(inner, drift)
     if evidence < HOPELESS:
         return Burst(about[0], about[1], drift, evidence, len(whole.z))
-    a, b = _short_edges(_sums(whole, drift, inner.energy), *bounds, length)
+    a, b = _short_edges(_sums(whole, drift, inner.energy), *bounds)
     seconds = about[1] - about[0]
     if abs(b - a - seconds) > 0.08 * seconds and b - a > 8:
         inner = whole.part(int(a), int(b) + 1)
         drift = follow(inner, share)
         near = (max(a - 75, bounds[0]), min(b + 75, bounds[1]))
-        a, b = _short_edges(_sums(whole, drift, inner.energy), *near, length)
+        a, b = _short_edges(_sums(whole, drift, inner.energy), *near)
     return Burst(a, b, drift, coherent(whole.part(round(a), max(round(b), round(a) + 1)), drift), len(whole.z))
 
 

@@ -5,7 +5,7 @@ there, and need less evidence, at the same false rate an hour. The length is a p
 """
 
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, log
 
 import numpy as np
 
@@ -19,6 +19,8 @@ noise and the room move the taught figure by some per cent)."""
 OTHERWISE = 0.02
 """Density of any other length over that of the known one: 3.9 nats are all that the known length can weigh, at -20 dB
 as much as 0.05 s of tone (theory: an edge wrong by t costs t C/N0), so a clear beep keeps its own length."""
+MOST = -log(OTHERWISE)
+"""Nats."""
 
 
 @dataclass(frozen=True, slots=True)
