@@ -13,6 +13,8 @@ EACH_LOSS = 6.0
 Frames are counted in slots of 2 s (see `sources/pace.py`), so they come each 4 s at most."""
 SHARE = 0.15
 """Of the sound that may be lost on its way: with 15 % gone most beeps of 1.2 s can still be whole (judgement)."""
+SLOT = 2.0
+"""s before it is known in which the first piece may have been lost (see there)."""
 PIECES = 3
 """Losses in a row that are no longer a cough (judgement)."""
 
@@ -61,12 +63,12 @@ class Health:
         """Whether a call into the sound system is long overdue."""
         self._hung = hung
 
-    def understood(self, now: float, well: bool) -> None:
-        """The recogniser had a block: `well`, or it failed on it or had it later than `BEHIND` s."""
+    def understood(self, now: float, well: bool, arrived: float | None = None) -> None:
+        """The recogniser had a block that arrived then: `well`, or it failed on it or had it later than `BEHIND` s."""
         if well:
             self._failing = None
         elif self._failing is None:
-            self._failing = now
+            self._failing = now if arrived is None else arrived
 
     def deaf(self, now: float) -> Deaf | None:
         """What is wrong at `now`, the first cause on the way of the sound; None while the room is heard."""
@@ -84,6 +86,6 @@ class Health:
         """When a steady loss began; `now` where there is none."""
         if len(self._losses) < PIECES or now - self._losses[-1][0] > EACH_LOSS:
             return now
-        first = self._losses[0][0] - self._losses[0][1]
+        first = self._losses[0][0] - self._losses[0][1] - SLOT
         gone = sum(seconds for _, seconds in self._losses)
         return first if gone >= SHARE * (now - first) else now

@@ -34,8 +34,8 @@ Level: TypeAlias = Literal["high", "medium", "shown"]
 TOLD = 5.0
 """s without hearing until it is told on the screen and kept as a gap in the history (judgement: a busy machine or a
 replugged cable is often over by then)."""
-SOUNDED = 8.0
-"""s without hearing until somebody is woken for it: within 10 s, and opening a speaker may take 2 (judgement)."""
+SOUNDED = 7.0
+"""s without hearing until somebody is woken for it: within 10 s, and frames and speaker may take 3 (judgement)."""
 BEHIND = 3.0
 """s that a block may be old when the recogniser has it (judgement: alarms are told too late by then)."""
 MARGIN = 6.0

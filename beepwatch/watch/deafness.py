@@ -80,9 +80,9 @@ class Deafness:
         self._arrived = now
         self._health.arrived(now, silent, repeated)
 
-    def understood(self, now: float, well: bool) -> None:
+    def understood(self, now: float, well: bool, arrived: float | None = None) -> None:
         """It went through the recogniser, or failed there or was late."""
-        self._health.understood(now, well)
+        self._health.understood(now, well, arrived)
 
     def look(self, now: float) -> list[Word]:
         """What is to be told at `now`; opens the microphone anew where that may help."""

@@ -180,7 +180,7 @@ class Watch:
         now = self._clock.ticks()
         late = block.arrived is not None and now - block.arrived > BEHIND
         well = self._ears.fault is None and not late
-        self._deafness.understood(now, well=well)
+        self._deafness.understood(now, well, block.arrived)
         if well and self._pulse is not None:
             self._pulse.heard()
         if well and self._posting is not None:

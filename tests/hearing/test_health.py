@@ -115,7 +115,7 @@ def losing(health: Health, until: float, share: float, each: float = 2.0) -> lis
 
 
 def test_much_sound_lost_on_its_way_is_deafness() -> None:
-    """Half of the frames are missing: told after three losses, and counted from the first."""
+    """Half of the frames are missing: told after three losses, and counted from before the first."""
     deaf = losing(Health(0.0), 20.0, 0.5)
     assert deaf[0] == pytest.approx(6.0, abs=0.2)
     assert deaf[-1] == 19.9

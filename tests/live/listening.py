@@ -13,22 +13,27 @@ from typing import Any
 
 from tests.live.room import Room
 
+ROOT = Path(__file__).parents[2]
+
 
 class Listening:
     """The program, started in a room; `expect` waits for a line, `answer` presses a key, `end` stops it.
 
-    source: what it is to hear. terminal: give it one for its input; otherwise its input is closed.
+    source: what it is to hear. terminal: give it one for its input; otherwise its input is closed. sick: run it by
+    `tests.live.sick` with this fault.
     """
 
-    def __init__(self, room: Room, data: Path, *source: str, terminal: bool = False) -> None:
+    def __init__(self, room: Room, data: Path, *source: str, terminal: bool = False, sick: str = "") -> None:
         self._room, self._data = room, data
         self.lines: list[str] = []
         self._news = Condition()
         ours, theirs = pty.openpty() if terminal else (-1, -1)
         self._keyboard = ours
+        program = ["tests.live.sick", sick] if sick else ["beepwatch"]
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "beepwatch", "watch", "--data", str(data), *source],
-            env=room.env | {"PYTHONUNBUFFERED": "1"}, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+            [sys.executable, "-m", *program, "watch", "--data", str(data), *source],
+            env=room.env | {"PYTHONUNBUFFERED": "1", "PYTHONPATH": str(ROOT)},
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
             stdin=theirs if terminal else subprocess.DEVNULL,
             # a keyboard only counts for the program whose terminal it is
             start_new_session=True, preexec_fn=_own_terminal if terminal else _close_input,  # noqa: PLW1509
@@ -45,6 +50,13 @@ class Listening:
             found = self._news.wait_for(lambda: any(text in line for line in self.lines), seconds)
         assert found, f"{text!r} was not said in {seconds} s, but:\n" + "".join(self.lines)
         return time.monotonic() - began
+
+    def wait_for(self, text: str, seconds: float, since: int = 0) -> float | None:
+        """As `expect`, of the lines from number `since` on; None where it was not said."""
+        began = time.monotonic()
+        with self._news:
+            found = self._news.wait_for(lambda: any(text in line for line in self.lines[since:]), seconds)
+        return time.monotonic() - began if found else None
 
     def answer(self) -> None:
         """Press the space bar."""

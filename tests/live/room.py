@@ -2,6 +2,9 @@
 
     sink ROOM                 whatever is played into it is what the microphone (its monitor) hears
     sink BEDSIDE              the caregiver's speaker; its monitor can be recorded
+    source MIC                the microphone where ROOM's monitor is not: a copy of it that can be suspended, or a pipe
+                              that a test fills itself
+    sink ELSEWHERE            another room, for a stream that is moved
 Nothing of the machine's own sound is touched: own folder, own socket, no bus, no autospawn.
 """
 
@@ -13,9 +16,11 @@ import tempfile
 import time
 from ctypes.util import find_library
 from pathlib import Path
+from typing import Literal
 
 SINK = "format=s16le rate=48000 channels=1 norewinds=1"
 """Without `norewinds` a monitor delivers in bursts of 2 s while a long-buffered player plays (measured)."""
+SINKS = ("ROOM", "BEDSIDE", "ELSEWHERE")
 START = 10.0
 """s to wait for the server; it takes 0.1 to 0.3 s."""
 
@@ -30,32 +35,51 @@ def missing() -> str | None:
     return f"no virtual room: {', '.join(tools)} missing" if tools else None
 
 
-class Room:
-    """One private sound server; `env` is for every process that is to be in the room."""
+COPY = "load-module module-remap-source master=ROOM.monitor source_name=MIC channels=1\n"
+PIPE_RATE = 16_000
 
-    def __init__(self) -> None:
+
+class Room:
+    """One private sound server; `env` is for every process that is to be in the room.
+
+    microphone: the room's own monitor, a copy of it, or a pipe (`pipe`, 16 bits, mono, 16 kHz).
+    """
+
+    def __init__(self, microphone: Literal["monitor", "copy", "pipe"] = "monitor") -> None:
         self.folder = Path(tempfile.mkdtemp(prefix="room."))  # short: a socket's path has at most 107 bytes
         self.socket = self.folder / "native"
+        self.pipe = self.folder / "mic"
+        self.microphone = "ROOM.monitor" if microphone == "monitor" else "MIC"
         (self.folder / "client.conf").write_text("autospawn = no\n")
         (self.folder / "server.pa").write_text(
             ".fail\n"
             f"load-module module-native-protocol-unix socket={self.socket} auth-anonymous=1\n"
-            + "".join(f"load-module module-null-sink sink_name={name} {SINK}\n" for name in ("ROOM", "BEDSIDE"))
-            + "set-default-sink BEDSIDE\nset-default-source ROOM.monitor\n"
+            + "".join(f"load-module module-null-sink sink_name={name} {SINK}\n" for name in SINKS)
+            + {"monitor": "", "copy": COPY, "pipe": self._pipe_module()}[microphone]
+            + f"set-default-sink BEDSIDE\nset-default-source {self.microphone}\n"
         )
         bare = {name: value for name, value in os.environ.items() if not name.startswith("PULSE_")}
         self.env = bare | {
             "PULSE_SERVER": f"unix:{self.socket}",
             "PULSE_CLIENTCONFIG": str(self.folder / "client.conf"),
             "PULSE_SINK": "BEDSIDE",
-            "PULSE_SOURCE": "ROOM.monitor",
+            "PULSE_SOURCE": self.microphone,
         }
         self._children: list[subprocess.Popen[bytes]] = []
         self._server = self._launch()
 
-    def play(self, path: Path) -> "subprocess.Popen[bytes]":
-        """Play a sound file into the room, in real time."""
-        return self._start("paplay", "--device=ROOM", str(path))
+    def play(self, path: Path, sink: str = "ROOM") -> "subprocess.Popen[bytes]":
+        """Play a sound file into the room (or another sink), in real time."""
+        return self._start("paplay", f"--device={sink}", str(path))
+
+    def control(self, *words: str) -> str:
+        """Give the server an order by `pactl`; return its answer."""
+        done = subprocess.run(["pactl", *words], env=self.env, capture_output=True, text=True, timeout=5, check=True)
+        return done.stdout.strip()
+
+    def _pipe_module(self) -> str:
+        shape = f"format=s16le rate={PIPE_RATE} channels=1"
+        return f"load-module module-pipe-source source_name=MIC file={self.pipe} {shape}\n"
 
     def record_bedside(self, path: Path) -> "subprocess.Popen[bytes]":
         """Record what the caregiver's speaker gives; end it with `finish`."""

@@ -10,6 +10,7 @@ import pytest
 
 from beepwatch.channels.speaker import Failed, Started
 from beepwatch.events import Beep, Changed, Ended, Event, Raised
+from beepwatch.hearing.technical import SOUNDED
 from beepwatch.records.rows import LoggedAlarm, Span
 from beepwatch.waking.actions import Action
 from tests.watch.hand import BEGAN, RATE, Bedroom, alarm
@@ -107,12 +108,12 @@ def test_beeps_are_kept_as_evidence(tmp_path: Path) -> None:
 
 
 def test_no_sound_is_told_sounded_and_kept_as_a_gap(tmp_path: Path) -> None:
-    """No block for 20 s: told after 5 s, somebody woken after 8 s, quiet again once it hears."""
+    """No block for 20 s: told after 5 s, somebody woken after 7 s, quiet again once it hears."""
     bedroom = Bedroom(tmp_path, [("sound", 10), ("nothing", 20), ("sound", 10)])
     summary = bedroom.run()
     assert len(bedroom.heard("I HAVE NOT HEARD THE ROOM")) == 1
     (at, _, lines) = bedroom.speaker.played[0]
-    assert at - 1010.0 == pytest.approx(8, abs=0.5)
+    assert at - 1010.0 == pytest.approx(SOUNDED, abs=0.5)
     assert lines == bedroom.messages.lines("cannot-hear")
     assert bedroom.speaker.quiet == [pytest.approx(1030.1, abs=0.3)]
     assert bedroom.heard("I HEAR AGAIN. I had not heard the room for 20 s")
@@ -137,7 +138,7 @@ def test_digital_silence_is_deafness(tmp_path: Path) -> None:
     bedroom = Bedroom(tmp_path, [("sound", 5), ("zeros", 15), ("sound", 5)])
     bedroom.run()
     assert len(bedroom.heard("digital silence")) == 1
-    assert bedroom.speaker.played[0][0] - 1005.0 == pytest.approx(8, abs=0.3)
+    assert bedroom.speaker.played[0][0] - 1005.0 == pytest.approx(SOUNDED, abs=0.3)
     skipped = sum(bedroom.recognisers[0].skipped) / RATE
     assert skipped == pytest.approx(10, abs=0.5)
     (gap,) = span_of(bedroom).gaps

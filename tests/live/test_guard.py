@@ -1,0 +1,88 @@
+"""The second process for real: the first is killed or stopped, sound comes to the bedside, and listening goes on."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.live.bedside import Ears
+from tests.live.listening import Listening
+from tests.live.room import Room
+
+pytestmark = pytest.mark.live
+LIMIT = 10.0
+"""s to the technical alarm."""
+
+
+@pytest.fixture
+def ears(room: Room) -> Iterator[Ears]:
+    made = Ears(room)
+    yield made
+    made.close()
+
+
+def first_process(guard: int) -> int:
+    """The process that listens: the guard's child."""
+    (child,) = Path(f"/proc/{guard}/task/{guard}/children").read_text().split()
+    return int(child)
+
+
+def listening_again(listening: Listening, old: int, seconds: float) -> int:
+    """Wait until another first process listens; return it."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        if "".join(listening.lines).count("Listening to 'pulse'") >= 2:
+            break
+        time.sleep(0.1)  # its lines are read by another thread
+    now = first_process(listening.process.pid)
+    assert now != old
+    return now
+
+
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGSTOP])
+def test_a_first_process_that_is_killed_or_hangs_is_sounded_and_revived(
+    room: Room, ears: Ears, listen: Callable[..., Listening], hiss: Path, number: signal.Signals
+) -> None:
+    """Sound at the bedside within 10 s though nothing of the first process lives; then it listens again, and quiet."""
+    room.play(hiss)
+    listening = listen("--guarded")
+    listening.expect("Listening to 'pulse'", 20)
+    time.sleep(2.0)  # signs of life
+    child = first_process(listening.process.pid)
+    began = time.monotonic()
+    os.kill(child, number)
+    sounded = ears.first_sound(began, LIMIT) - began
+    listening.expect("I cannot hear the room: the program has stopped", 1)
+    listening_again(listening, child, 40)
+    listening.expect("the program listens again", 30)
+    print(f"{number.name}: {sounded:.1f} s to the sound, {time.monotonic() - began:.1f} s to listening again")
+    assert sounded < LIMIT
+    assert listening.end(signal.SIGTERM, seconds=20) == 0
+
+
+def test_ctrl_c_ends_both(room: Room, listen: Callable[..., Listening], hiss: Path) -> None:
+    """A person's end is no alarm: exit 0, and no first process is left."""
+    room.play(hiss)
+    listening = listen("--guarded", "--silent")
+    listening.expect("Listening to 'pulse'", 20)
+    time.sleep(1.0)  # signs of life
+    child = first_process(listening.process.pid)
+    assert listening.end(signal.SIGINT, seconds=20) == 0
+    assert not Path(f"/proc/{child}").exists()
+    assert not any("has stopped" in line for line in listening.lines)
+
+
+def test_bad_input_at_the_start_is_its_own_answer(room: Room, tmp_path: Path) -> None:
+    """One line, exit code 2, and nothing is tried again."""
+    done = subprocess.run(
+        [sys.executable, "-m", "beepwatch", "watch", "--guarded", "--device", "no such", "--data", str(tmp_path)],
+        env=room.env, capture_output=True, text=True, timeout=40, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert re.fullmatch(r"beepwatch: there is no one microphone 'no such'.*\n", done.stderr)
