@@ -44,6 +44,14 @@ class OpenAlarm:
 
 
 @dataclass(frozen=True, slots=True)
+class Asked:
+    """Somebody went to this alarm, and nobody has said yet what it was; it may be over."""
+
+    number: int
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
 class Happened:
     """One line of tonight's events."""
 
@@ -75,6 +83,8 @@ class State:
     """Tonight's, newest first, at most `EVENTS`."""
     caution: str = ""
     """The sentence that every screen carries."""
+    asked: tuple[Asked, ...] = ()
+    """What a person should say afterwards."""
     run: str = ""
     """Names this run of `watch`: alarm numbers are told apart by it after a restart."""
 

@@ -1,4 +1,4 @@
-"""Which pages said that they show an alarm: what makes a message by page delivered. Thread-safe."""
+"""Which pages said that they show an alarm: what makes a message by page delivered. Any thread may use it."""
 
 import math
 from collections.abc import Callable

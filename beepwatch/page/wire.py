@@ -35,6 +35,13 @@ class Alarm(msgspec.Struct, frozen=True):
     drill: bool
 
 
+class Question(msgspec.Struct, frozen=True):
+    """What was it? id as in `Alarm`."""
+
+    id: str
+    title: str
+
+
 class Now(msgspec.Struct, frozen=True):
     """What stands now. hearing: as `State.hearing`, or "stuck". heard_ago: s since the room was last heard."""
 
@@ -46,6 +53,7 @@ class Now(msgspec.Struct, frozen=True):
     levels: tuple[int, ...]
     margin: int | None
     alarms: tuple[Alarm, ...]
+    asked: tuple[Question, ...]
     caution: str
 
 
@@ -71,6 +79,7 @@ def now_frame(posted: Posted, age: float, now: datetime) -> bytes:
             tuple(level(one) for one in state.levels),
             None if state.margin is None else round(state.margin),
             tuple(alarm(state, one) for one in state.alarms),
+            tuple(Question(alarm_id(state.run, one.number), one.title) for one in state.asked),
             state.caution,
         )
     )

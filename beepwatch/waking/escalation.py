@@ -188,6 +188,11 @@ class Escalation:
         return any(entry.drill for entry in self._entries.values())
 
     @property
+    def asked(self) -> tuple[int, ...]:
+        """Numbers of the alarms of which it is asked what they were; some may be over."""
+        return self._asked
+
+    @property
     def asks(self) -> bool:
         """Does the screen ask what it was?"""
         return bool(self._asked) and not self.waking

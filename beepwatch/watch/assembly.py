@@ -13,6 +13,7 @@ from beepwatch.channels.command import CommandWay
 from beepwatch.page import FOLDER
 from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer
+from beepwatch.page.way import PageWay
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
@@ -97,7 +98,8 @@ def prepare(
     sounds = None if silent else Sounding(folder, settings.sound, hangs, voiced=voiced, preview=fast)
     reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
     callers = Callers(home, lambda now: datetime.now().astimezone() + timedelta(seconds=now - ticking()))
-    waker = _waker(callers, sounds, reports, preview=fast)
+    ways = Ways(reports.put, ticking) if sounds is None else _ways(home, reports)
+    waker = _waker(callers, sounds, reports, ways, preview=fast)
     if sounds is not None and isinstance(source, Microphone):
         sounds.trial()
     upkeep = _upkeep(home, source, folder)
@@ -133,6 +135,8 @@ def prepare(
         folder=folder,
     )
     served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
+    if served is not None:
+        ways.add(PageWay(board, served.watchers, served.pairing, reports.put, ticking))
     return Night(source, watch, console, folder, board, served)
 
 
@@ -162,16 +166,15 @@ def _microphone(device: str | None) -> Microphone:
 
 
 def _waker(
-    callers: Callers, sounds: Sounding | None, reports: "SimpleQueue[Report]", *, preview: bool
+    callers: Callers, sounds: Sounding | None, reports: "SimpleQueue[Report]", ways: Ways, *, preview: bool
 ) -> Waker | Preview:
-    """The waker with what sounds and every other way; None: it only shows."""
+    """The waker with what sounds (None: nothing) and every other way."""
     messages = messages_of(callers.home)
     speaker, voice = (None, None) if sounds is None else (sounds.speaker, sounds.voice)
     if voice is not None:
         voice.prepare(messages.all_lines())
     if preview:
         return Preview(speaker, reports, messages, voice)
-    ways = None if sounds is None else _ways(callers.home, reports)
     return Waker(speaker, reports, messages, voice, ways=ways, ladder=callers.ladder, duty=callers.duty)
 
 

@@ -274,6 +274,7 @@ class Watch:
             hearing=well if deaf is None else "deaf",
             why="" if deaf is None else BY_CAUSE[deaf.cause].reason,
             until=self._pausing.until,
+            asked=self._waker.asked,
         )
 
     def _wake(self, event: AlarmEvent, now: float) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime
 
 from beepwatch.board.board import Board
-from beepwatch.board.state import EVENTS, TRACE, Happened, Hearing, OpenAlarm, Stage, State
+from beepwatch.board.state import EVENTS, TRACE, Asked, Happened, Hearing, OpenAlarm, Stage, State
 from beepwatch.events import Beep, Noise
 from beepwatch.hearing.margin import margin_db
 from beepwatch.waking.escalation import Standing
@@ -41,6 +41,7 @@ class Posting:
         self._loudest = -math.inf
         self._margin: float | None = None
         self._events: tuple[Happened, ...] = ()
+        self._titles: dict[int, str] = {}
         self._going: dict[int, tuple[str, datetime]] = {}
         self._since: tuple[Hearing, str, datetime] | None = None
         self._heard_at: datetime | None = None
@@ -84,16 +85,19 @@ class Posting:
         hearing: Hearing = "listening",
         why: str = "",
         until: datetime | None = None,
+        asked: Iterable[int] = (),
     ) -> None:
         """How it stands at `now`; put up at once where alarms or hearing are new, else each half second.
 
-        standing: each alarm with the wall time of its onset. ticks: a clock reading, s.
+        standing: each alarm with the wall time of its onset. asked: numbers of those of which a person should say what
+        they were. ticks: a clock reading, s.
         """
         alarms = tuple(self._open(one, since) for one, since in standing)
         self._going = {one.number: self._going[one.number] for one in alarms if one.number in self._going}
         if self._since is None or self._since[:2] != (hearing, why):
             self._since = (hearing, why, now)
-        news = (hearing, why, until, alarms, self._events)
+        questions = self._questions(alarms, asked)
+        news = (hearing, why, until, alarms, self._events, questions)
         due = ticks >= self._next
         if due:
             self._next = ticks + EACH
@@ -103,12 +107,19 @@ class Posting:
             self._posted = news
             self._board.post(State(
                 hearing, why, self._since[2], until, self._heard_at, tuple(self._levels), self._margin,
-                alarms, self._events, self._caution, self._run,
+                alarms, self._events, self._caution, questions, self._run,
             ))  # fmt: skip
 
     def ended(self, now: datetime) -> None:
         """`watch` was told to stop: the last word, so that nobody takes silence for listening."""
         self.look(math.inf, now, (), hearing="ended", why="the listening was ended on the computer")
+
+    def _questions(self, alarms: tuple[OpenAlarm, ...], asked: Iterable[int]) -> tuple[Asked, ...]:
+        """With the titles that the alarms had."""
+        wanted = tuple(asked)
+        self._titles = {number: self._titles[number] for number in wanted if number in self._titles}
+        self._titles |= {one.number: one.title for one in alarms}
+        return tuple(Asked(number, self._titles[number]) for number in wanted if number in self._titles)
 
     def _open(self, one: Standing, since: datetime) -> OpenAlarm:
         alarm = one.alarm

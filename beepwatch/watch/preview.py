@@ -22,6 +22,7 @@ class Preview:
     """Plays for each alarm, once, what would wake somebody: tone, then message; the most urgent one first."""
 
     standing: tuple[Standing, ...] = ()
+    asked: tuple[int, ...] = ()
     asks = paused = drilling = False
 
     def __init__(

@@ -60,6 +60,10 @@ class Wakes(Protocol):
         """Whether somebody is being woken: then any key answers."""
 
     @property
+    def asked(self) -> tuple[int, ...]:
+        """Numbers of the alarms of which it is asked what they were."""
+
+    @property
     def asks(self) -> bool:
         """Whether the screen asks what an alarm was."""
 
@@ -129,6 +133,11 @@ class Waker:
     def waking(self) -> bool:
         """See `Wakes`."""
         return self._escalation.waking
+
+    @property
+    def asked(self) -> tuple[int, ...]:
+        """See `Wakes`."""
+        return self._escalation.asked
 
     @property
     def asks(self) -> bool:

@@ -1,9 +1,6 @@
 """A real browser, phone-sized, and axe-core from the npm registry."""
 
 import os
-import shutil
-import subprocess
-import tarfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,11 +9,11 @@ from typing import Literal
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
+from tests.npm import package
 from tests.page.house import House
 
 CHROMIUM = "/usr/bin/chromium"
-AXE = "axe-core@4.14.1"
-CACHE = Path(__file__).parents[2] / ".cache"
+AXE = "4.14.1"
 SOON = 15_000
 """ms to wait for the page on a busy machine."""
 
@@ -77,20 +74,9 @@ def paired(context: BrowserContext, house: House, name: str = "Anna", *, unlock:
 
 
 def axe() -> str:
-    """The source of axe-core, fetched once by npm's own client."""
-    path = CACHE / "axe-core" / "package" / "axe.min.js"
-    if not path.exists():
-        if shutil.which("npm") is None:
-            lacking("axe-core cannot be fetched: npm is missing")
-        path.parents[1].mkdir(parents=True, exist_ok=True)
-        done = subprocess.run(
-            ["npm", "pack", "--silent", AXE], cwd=path.parents[1], capture_output=True, text=True, check=False
-        )
-        if done.returncode:
-            lacking(f"axe-core cannot be fetched: {done.stderr.strip()[-200:]}")
-        with tarfile.open(path.parents[1] / done.stdout.strip().splitlines()[-1]) as packed:
-            packed.extractall(path.parents[1], filter="data")
-    return path.read_text("utf-8")
+    """The source of axe-core, from its npm package."""
+    folder = package("axe-core", AXE) / "node_modules" / "axe-core"
+    return (folder / "axe.min.js").read_text("utf-8")
 
 
 def findings(page: Page) -> list[str]:

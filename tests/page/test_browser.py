@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from beepwatch.board.state import Happened
+from beepwatch.board.state import Asked, Happened
+from beepwatch.waking.commands import Found
 from tests.page.browser import SOON, chromium, findings, paired, phone
 from tests.page.house import MESSAGES, NIGHT, House, open_alarm
 
@@ -174,6 +175,16 @@ def test_pause_and_listen_again(browser: Browser, house: Beating) -> None:
         expect(page.locator("#pause-word")).to_have_text("", timeout=SOON)
         kinds = [type(one).__name__ for one in house.commands]
         assert kinds == ["Pause", "Resume"]
+
+
+def test_what_it_was_is_asked_later(browser: Browser, house: Beating) -> None:
+    """After the alarm is over one tap tells what it was; the loop gets it with the device's name."""
+    with phone(browser) as context:
+        page = paired(context, house)
+        house.post(asked=(Asked(1, "Cable alarm"),))
+        page.click("#questions button:has-text('False alarm')")
+        expect(page.locator("#questions")).to_contain_text("False alarm: noted", timeout=SOON)
+        assert house.commands == [Found(1, "false-alarm", "Anna", "page")]
 
 
 def test_nothing_is_kept_but_the_cookie(browser: Browser, house: Beating) -> None:

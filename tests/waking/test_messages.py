@@ -127,6 +127,6 @@ def test_words_that_promise_are_nowhere_in_the_package() -> None:
         f"{path.name}: {line.strip()}"
         for path in files
         for line in path.read_text().splitlines()
-        if promise.search(line)
+        if promise.search(line.replace("require-trusted-types-for", ""))  # a directive's own name (W3C)
     ]
     assert found == []

@@ -3,9 +3,9 @@
 from pathlib import Path
 
 from beepwatch.board.board import Board, Posted
-from beepwatch.board.state import State
+from beepwatch.board.state import Asked, State
 from beepwatch.events import Ended, Event, Noise, Raised
-from beepwatch.waking.commands import Going
+from beepwatch.waking.commands import Found, Going
 from beepwatch.waking.messages import Messages
 from beepwatch.watch.posting import Posting, Told
 from tests.watch.hand import Bedroom, alarm
@@ -62,6 +62,20 @@ def test_who_goes_is_told_to_everybody(tmp_path: Path) -> None:
     assert posts.states[-2].alarms[0].stage == "answered"
     assert posts.states[-2].waking == ()
     assert any("Anna is going" in event.text for event in posts.states[-2].events)
+    assert posts.states[-2].asked == (Asked(1, Messages().title("lead-disconnect")),)
+
+
+def test_what_it_was_can_be_told_after_it_is_over(tmp_path: Path) -> None:
+    """The question stays when the alarm is gone from the board, and goes with the answer."""
+    one = alarm(onset=1.0, last=3.0)
+    events: list[tuple[float, Event]] = [(3.3, Raised(3.3, one)), (8.0, Ended(8.0, one))]
+    script = [("sound", 5.0), ("going", 0.0), ("sound", 6.0), ("found", 0.0), ("sound", 2.0)]
+    room = Bedroom(tmp_path, script, events)
+    room.calls["going"] = lambda: room.watch.command(Going("Anna", "page", 1))
+    room.calls["found"] = lambda: room.watch.command(Found(1, "cable", "Anna", "page"))
+    states = Posts(room).states
+    assert any(state.asked and not state.alarms for state in states)
+    assert states[-2].asked == ()
 
 
 def test_deafness_is_up_with_its_reason(tmp_path: Path) -> None:

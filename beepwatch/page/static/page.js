@@ -15,7 +15,7 @@ let source = null, sourceAt = 0;
 let unpaired = false;
 let quietUntilHeard = false;
 let said = "";             // what the alert region last said
-let drawn = "";            // alarms as they were last drawn
+let drawn = "", questioned = "[]";            // alarms as they were last drawn
 let confirmedAt = 0, confirmed = "";
 let version = "";
 let ticked = Date.now();
@@ -105,6 +105,7 @@ function show() {
   alarm.sound(calling.length ? "alarm" : waking.length || (gone && !quietUntilHeard && (now || unpaired)) ? "lost" : "");
   speak(gone, waking);
   showAlarms(open, waking);
+  showQuestions(waking.length || !now ? [] : now.asked);
   showRoom();
   byId("resume").hidden = !(now && now.hearing === "paused");
   byId("pause-more").hidden = !(now && now.hearing === "listening");
@@ -152,25 +153,38 @@ function card(one) {
   list.append(...one.lines.map((line) => text("li", line, "")));
   made.append(list);
   made.append(text("p", `Since ${one.since.clock}. ${one.why}`, ""));
-  if (one.stage === "answered" && one.pattern !== "cannot-hear") made.append(question(one));
+  if (one.stage === "answered" && one.pattern === "backup-battery") made.append(told("The main battery is changed", "/changed", {}));
   return made;
+}
+
+// Answered and perhaps over: what was it? It can wait until the person is well.
+function showQuestions(asked) {
+  byId("asking").hidden = asked.length === 0;
+  const form = JSON.stringify(asked);
+  if (form === questioned) return;
+  questioned = form;
+  byId("questions").replaceChildren(...asked.map(question));
 }
 
 function question(one) {
   const group = document.createElement("div");
   group.setAttribute("role", "group");
-  group.setAttribute("aria-label", "What was it?");
-  group.append(text("p", "Later: what was it?", ""));
+  group.setAttribute("aria-label", one.title);
+  group.append(text("p", one.title, ""));
   for (const [what, label] of [["cable", "Cable"], ["battery", "Battery"], ["false-alarm", "False alarm"], ["other", "Something else"]]) {
-    const button = text("button", label, "");
-    button.type = "button";
-    button.addEventListener("click", async () => {
-      const done = await send("/found", { alarm: one.id, what });
-      group.replaceChildren(text("p", done ? `Noted: ${label.toLowerCase()}.` : "Not noted: the computer did not answer.", ""));
-    });
-    group.append(button, " ");
+    group.append(told(label, "/found", { alarm: one.id, what }), " ");
   }
   return group;
+}
+
+// A button that tells one thing and says whether it arrived.
+function told(label, path, body) {
+  const button = text("button", label, "");
+  button.type = "button";
+  button.addEventListener("click", async () => {
+    button.textContent = (await send(path, body)) ? `${label}: noted` : `${label}: NOT noted, the computer does not answer`;
+  });
+  return button;
 }
 
 function text(kind, content, style) {
