@@ -12,6 +12,7 @@ import numpy as np
 from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
 
 from .baseband import KEPT_SECONDS, Audio
+from .doubt import Doubt
 from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
 from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
 from .known import Known
@@ -36,7 +37,6 @@ from .spectrum import (
     power_rows,
 )
 from .track import CHUNK, GUARD, Track, advance, coarse_steps, open_track
-from .verdict import SOFT, STRICT, within
 
 HIGHEST = 5050.0
 """Hz: the highest tone looked for."""
@@ -66,10 +66,6 @@ STALE = 30
 """Blocks (a minute) without a moment free of tones after which the noise is read from the quieter moments with them."""
 SAME_LINE = 0.01
 """Relative: two bursts at one time this near are one (tracks hold 5 bins on each side, 1.4 % of 2.7 kHz)."""
-REMEMBERED = 30.0
-"""Seconds for which a spoilt tone is remembered, so that the same tone again is told."""
-SAME_TONE = 0.003
-"""Relative: rooms move a sounder's heard tone by far less, its drift from beep to beep by less (measured: 0.002 %)."""
 
 
 class Hearing:
@@ -100,7 +96,6 @@ class Hearing:
         self._shares = 0
         self._stale = 0
         self._serial = 0
-        self._spoilt: list[Found] = []
         self._origin = 0
         self._restart()
 
@@ -127,6 +122,7 @@ class Hearing:
         """Bursts near the known tone of the last KEPT_SECONDS."""
         self._closed_at: dict[int, int] = {}
         self._sounded: list[Found] = []
+        self._doubt = Doubt()
 
     def know(self, tone: float | None, length: float | None = None) -> None:
         """From the next frame on listen for this beep; what is under way goes on."""
@@ -474,13 +470,9 @@ class Hearing:
     def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
         if self._known(found.hertz) is not None and self._told_before(found):
             return
-        strict = within(found.character, STRICT)
+        sounder = self._doubt.sounder(found, self._known(found.hertz) is not None)
         self._sounded.append(found)
-        if not strict and within(found.character, SOFT):
-            strict = any(self._alike(found, old) for old in self._spoilt)
-            horizon = found.onset - REMEMBERED
-            self._spoilt = [*[old for old in self._spoilt if old.onset > horizon][-64:], found]
-        self._waiting.append(Waiting(found, strict, frame, frame + RELATIVES, relatives))
+        self._waiting.append(Waiting(found, sounder, frame, frame + RELATIVES, relatives))
 
     def _told_before(self, found: Found) -> bool:
         """Was it told already of a faint track, which hides nothing from the ordinary search?"""
@@ -489,10 +481,6 @@ class Hearing:
             return True
         self._near.append(found)
         return False
-
-    @staticmethod
-    def _alike(one: Found, other: Found) -> bool:
-        return abs(one.hertz / other.hertz - 1) < SAME_TONE and 0.7 < one.duration / other.duration < 1.4
 
     def _due(self, waiting: Waiting, stop: int) -> int | None:
         """Frame at which a held-back burst can be told, None while it is not before `stop`."""

@@ -1,0 +1,55 @@
+"""Which bursts are a sounder's: those of its character, with more evidence where much else sounds like a tone.
+
+The evidence of a burst is against noise. Talk and music are no noise: they throw up burst after burst, most of them
+refused for their character. How many were refused lately tells how much more evidence a burst needs to be believed.
+"""
+
+from .finish import Found
+from .verdict import SOFT, STRICT, within
+
+REMEMBERED = 30.0
+"""Seconds for which a doubtful burst is remembered, so that the same tone again is told."""
+SAME_TONE = 0.001
+"""Relative: rooms move a sounder's heard tone by far less, its drift from beep to beep by less (measured: 0.002 %)."""
+SAME_LENGTH = 0.85
+"""Least ratio of two lengths of one sounder (a room's edges move by up to 0.1 s in 0.7 s: judgement)."""
+LATELY = 10.0
+"""Seconds in which refused bursts are counted (judgement: a piece of music, a sentence or two)."""
+EACH = 100.0
+"""Nats more that are asked for each burst refused lately. Measured (`tests/bench/detection.py --only real`): music
+gives some 3 a second; a beep 3 dB over music has over 8000 nats, one of -14 dB alone in noise over 236, and there
+nothing was refused."""
+AGAIN = 0.25
+"""Share of that which is asked when the same tone is heard again. Measured likewise: without it, the repeated notes of
+music are told (111 an hour instead of 72); the second of two beeps 8 dB under music mostly passes."""
+
+
+class Doubt:
+    """Judges bursts in the order in which they became known."""
+
+    def __init__(self) -> None:
+        self._doubtful: list[Found] = []
+        self._refused: list[float] = []
+
+    def sounder(self, found: Found, taught: bool) -> bool:
+        """Is it a sounder's? taught: its tone is the known one's, so that nothing else is expected there."""
+        asked = self._asked(found, taught)
+        likely = within(found.character, STRICT) and found.evidence >= asked
+        if not likely and within(found.character, SOFT):
+            likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._doubtful)
+            horizon = found.onset - REMEMBERED
+            self._doubtful = [*[old for old in self._doubtful if old.onset > horizon][-64:], found]
+        if not likely:
+            self._refused.append(found.end)
+        return likely
+
+    def _asked(self, found: Found, taught: bool) -> float:
+        """Nats."""
+        self._refused = [end for end in self._refused if end > found.onset - LATELY]
+        return 0.0 if taught else EACH * len(self._refused)
+
+
+def _alike(one: Found, other: Found) -> bool:
+    """The same tone and about the same length."""
+    lengths = sorted((one.duration, other.duration))
+    return abs(one.hertz / other.hertz - 1) < SAME_TONE and lengths[0] > SAME_LENGTH * lengths[1]

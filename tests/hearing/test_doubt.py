@@ -1,0 +1,63 @@
+"""Where much else sounds like a tone, a burst needs more evidence; a tone that is known or comes again needs less."""
+
+from dataclasses import replace
+
+from beepwatch.events import Character
+from beepwatch.hearing.doubt import AGAIN, EACH, LATELY, Doubt
+from beepwatch.hearing.finish import Found
+
+VOICE = Character(purity=0.2)
+BUZZER = Character()
+
+
+def burst(onset: float, evidence: float, hertz: float = 2700.0, character: Character = BUZZER) -> Found:
+    return Found(onset, 1.2, hertz, -40.0, 0, character, evidence, at_start=False)
+
+
+def after_voices(count: int) -> Doubt:
+    """A judge that has just refused `count` bursts of a voice."""
+    doubt = Doubt()
+    for i in range(count):
+        assert not doubt.sounder(burst(i * 0.1, 500.0, 800.0, VOICE), taught=False)
+    return doubt
+
+
+def test_a_faint_burst_alone_is_told() -> None:
+    """In noise nothing is refused, and the least evidence will do."""
+    assert Doubt().sounder(burst(0.0, 30.0), taught=False)
+
+
+def test_each_refused_burst_asks_for_more() -> None:
+    """Just under the evidence that is asked a burst is refused, just over it is told."""
+    assert not after_voices(5).sounder(burst(1.0, 5 * EACH - 1), taught=False)
+    assert after_voices(5).sounder(burst(1.0, 5 * EACH + 1), taught=False)
+
+
+def test_refusals_are_forgotten() -> None:
+    """Ten seconds after a talk has ended a faint beep is told again."""
+    assert after_voices(5).sounder(burst(LATELY + 2.0, 30.0), taught=False)
+
+
+def test_a_known_tone_is_believed() -> None:
+    """At the taught tone a burst in talk needs no more evidence than in noise."""
+    assert after_voices(5).sounder(burst(1.0, 30.0), taught=True)
+
+
+def test_a_doubtful_tone_is_told_when_it_comes_again() -> None:
+    """The second burst of one tone and length needs a quarter; one of another tone or length does not count."""
+    enough = 6 * EACH * AGAIN + 1
+    doubt = after_voices(5)
+    assert not doubt.sounder(burst(1.0, enough), taught=False)
+    assert not doubt.sounder(burst(3.0, enough, hertz=2720.0), taught=False)
+    assert not doubt.sounder(replace(burst(5.0, enough), duration=0.7), taught=False)
+    doubt = after_voices(5)
+    assert not doubt.sounder(burst(1.0, enough), taught=False)
+    assert doubt.sounder(burst(3.0, enough), taught=False)
+
+
+def test_a_spoilt_tone_is_told_when_it_comes_again() -> None:
+    """A beep that a louder sounder stands over is not told the first time, and is told the second time."""
+    over = replace(BUZZER, company=-25.0)
+    doubt = Doubt()
+    assert not doubt.sounder(burst(0.0, 5000.0, character=over), taught=False)
+    assert doubt.sounder(burst(3.0, 5000.0, character=over), taught=False)
