@@ -23,7 +23,7 @@ with 0, 97 with 100, 71 with 200, 57 with 400. A beep 3 dB over music has over 8
 has 236 to 2500, and there nothing is refused."""
 AGAIN = 0.25
 """Share of that which is asked when the same tone is heard again. Measured likewise, at 60 nats each: 111 tones an hour
-of music with 0, 90 with a quarter, 75 with a half; of beeps 8 dB under music most pass the second time with a quarter."""
+of music with 0, 90 with a quarter, 75 with a half; with a quarter most beeps 8 dB under music pass the second time."""
 UNLIKE = replace(STRICT, company=-100.0)
 """What counts as refused: a burst that is itself no steady tone. A sounder's own harmonics have company and are."""
 
