@@ -1,6 +1,6 @@
 """Spoilt microphones, rooms and margins: what `beepwatch check` finds, misses and invents.
 
-`python -m tests.bench.impairments [--quick] [--out FILE]` prints four tables:
+`python -m tests.bench.impairments [--quick] [--only TABLE] [--out FILE]` prints four tables:
     impairments   each in rooms by image sources: in how many it was found under a fitting name
     clean rooms   the same rooms unspoilt: what was invented
     T60           by the sweep, against the room's own response measured by pyroomacoustics, octave by octave
@@ -185,37 +185,52 @@ def _moved(from_: tuple[Floats, ...], seed: int) -> Samples:
     return (sound + noise).astype(np.float32)
 
 
-def _print(told: dict[str, list[Row]]) -> None:
+def _print_finds(rows: Sequence[Row]) -> None:
     print("impairment               family             found  anything  called")
-    for row in told["impairments"]:
+    for row in rows:
         found = f"{row['found']}/{row['rooms']}"
         print(f"{row['name']!s:24} {row['family']!s:18} {found:6} {row['anything']!s:9} {row['called']}")
-    invented = sum(bool(row["found"]) for row in told["clean"])
-    print(
-        f"\nclean rooms: {invented} of {len(told['clean'])} with a false find {[row['found'] for row in told['clean']]}"
-    )
+
+
+def _print_clean(rows: Sequence[Row]) -> None:
+    invented = sum(bool(row["found"]) for row in rows)
+    print(f"\nclean rooms: {invented} of {len(rows)} with a false find {[row['found'] for row in rows]}")
+
+
+def _print_echoes(rows: Sequence[Row]) -> None:
     for octave in [f"{middle:.0f}" for middle in OCTAVES]:
-        errors = [float(str(row[octave])) for row in told["echoes"] if row[octave] is not None]
+        errors = [float(str(row[octave])) for row in rows if row[octave] is not None]
         print(f"T60, {octave:>4} Hz: error mean {fmean(errors):+.1f} %, sd {pstdev(errors):.1f} %, "
               f"worst {max(errors, key=abs):+.1f} %, {len(errors)} rooms")  # fmt: skip
+
+
+def _print_margins(rows: Sequence[Row]) -> None:
     for name, steps in (("apart", STEPS), ("alarm", ALARM_STEPS)):
-        pooled = {step: fmean(float(row[name][str(step)]) for row in told["margins"]) for step in steps}  # type: ignore[index]
+        pooled = {step: fmean(float(row[name][str(step)]) for row in rows) for step in steps}  # type: ignore[index]
         print(
             f"margin, beeps {name}, all rooms: {', '.join(f'{s:+.0f} dB {100 * p:.1f} %' for s, p in pooled.items())}"
         )
-    for row in told["margins"]:
+    for row in rows:
         print(f"margin, room {row['room']}: 99 % of beeps apart from {row['99 % apart']} dB, {row['apart']}")
         print(f"   as an alarm, each 3.2 s: 99 % from {row['99 % alarm']} dB, {row['alarm']}")
+
+
+def _print_phones(rows: Sequence[Row]) -> None:
     for name in ("moved", "still"):
-        errors = [float(str(row[name])) for row in told["phones"] if row[name] is not None]
+        errors = [float(str(row[name])) for row in rows if row[name] is not None]
         print(f"phone {name}: level of the device off by mean {fmean(errors):+.1f}, sd {pstdev(errors):.1f}, "
               f"worst {max(errors, key=abs):+.1f} dB, {len(errors)} rooms")  # fmt: skip
+
+
+PRINTS = {"impairments": _print_finds, "clean": _print_clean, "echoes": _print_echoes, "margins": _print_margins,
+          "phones": _print_phones}  # fmt: skip
 
 
 def main(given: Sequence[str] | None = None) -> None:
     """Measure, print, write."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--quick", action="store_true", help="three rooms, few beeps")
+    options.add_argument("--only", choices=PRINTS, help="one of the tables")
     options.add_argument("--out", type=Path, metavar="FILE", help="write all of it as JSON")
     chosen = options.parse_args(given)
     rooms = [bedroom(seed) for seed in range(3 if chosen.quick else 10)]
@@ -223,10 +238,13 @@ def main(given: Sequence[str] | None = None) -> None:
         "impairments": impairments, "clean": clean, "echoes": echoes,
         "margins": partial(margins, count=20 if chosen.quick else 60), "phones": phones,
     }  # fmt: skip
-    told = {name: part(rooms) for name, part in parts.items()}
-    if not chosen.quick:  # a tone's level differs so much from spot to spot that ten rooms tell little
+    told = {name: part(rooms) for name, part in parts.items() if chosen.only in (None, name)}
+    if (
+        "phones" in told and not chosen.quick
+    ):  # a tone's level differs so much from spot to spot that ten rooms tell little
         told["phones"] += phones([bedroom(seed) for seed in range(10, 40)])
-    _print(told)
+    for name, table in told.items():
+        PRINTS[name](table)
     if chosen.out is not None:
         chosen.out.write_text(json.dumps(told, indent=1))
 
