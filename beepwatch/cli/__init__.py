@@ -22,6 +22,7 @@ VERBS = (
     "check",
     "setup",
     "paired",
+    "service",
 )
 
 CAUTION = (

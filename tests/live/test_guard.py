@@ -86,3 +86,18 @@ def test_bad_input_at_the_start_is_its_own_answer(room: Room, tmp_path: Path) ->
     )  # fmt: skip
     assert done.returncode == 2
     assert re.fullmatch(r"beepwatch: there is no one microphone 'no such'.*\n", done.stderr)
+
+
+def test_an_evening_without_listening_is_sounded(room: Room, ears: Ears, tmp_path: Path) -> None:
+    """`service evening` with no history: the message on the screen, and sound at the bedside, rising."""
+    began = time.monotonic()
+    child = subprocess.Popen(
+        [sys.executable, "-m", "beepwatch", "service", "evening", "--data", str(tmp_path), "--config", str(tmp_path)],
+        env=room.env, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert child.stdout is not None
+    assert "Tonight's listening has not started" in child.stdout.readline()
+    ears.first_sound(began, 20)
+    child.kill()
+    child.wait(timeout=10)
+    child.stdout.close()
