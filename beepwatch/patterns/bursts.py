@@ -1,18 +1,14 @@
-"""Bursts: groups of pulses that are counted, as the standards' own signals are made of."""
+"""Bursts: one group of pulses that are counted, as the standards' own signals are made of."""
 
 import math
 from collections import deque
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from itertools import pairwise
 from statistics import median
 
-from beepwatch.patterns import evidence
 from beepwatch.patterns.memory import KIN, WIDTH, Note, fold
 from beepwatch.patterns.profiles import Bursts
 
-RUNS = 40.0
-"""How far back a run of more pulses than a group has is looked for, s (judgement)."""
 EXPLAINED = 16.0
 """A counted group explains the single beeps of its tone up to this long after it, s (medical bursts: up to
 15 s)."""
@@ -20,71 +16,83 @@ ECHO = 0.1
 """What a room may lengthen a pulse by, at most, s (measured: 0.06-0.09 s at T60 0.3-0.55 s)."""
 ALIKE = 1.6
 """Pulses of one group differ in length by less than this factor (judgement: echo lengthens the last one)."""
+PLACE = 0.05
+"""Pulses of two cycles, or of two harmonics, this near are one, s: less than half of the shortest time from onset to
+onset, 0.125 s (IEC 60601-1-8 Table 3, quoted)."""
+TAIL = 6.0
+"""dB by which a sound that begins at a pulse's end is weaker when it is but its echo at another harmonic (measured: 10
+and more)."""
+CYCLES = 8
+"""Clusters laid over one another at most."""
 
 
-@dataclass(frozen=True, slots=True)
-class Burst:
-    """One group whose pulses were all heard."""
+def clusters(profile: Bursts, notes: Sequence[Note]) -> list[list[Note]]:
+    """The newest CYCLES runs of sounds without a group's pause in them, oldest first.
 
-    notes: tuple[Note, ...]
-
-    @property
-    def onset(self) -> float:
-        """Onset of the first pulse, s."""
-        return self.notes[0].beep.onset
-
-    @property
-    def end(self) -> float:
-        """End of the last pulse, s."""
-        return self.notes[-1].beep.end
-
-
-@dataclass(frozen=True, slots=True)
-class Groups:
-    """Groups that repeat, oldest first, with their evidence S in nats."""
-
-    bursts: tuple[Burst, ...]
-    cycles: tuple[float, ...]
-    ratio: float
-
-
-def last_burst(profile: Bursts, notes: Sequence[Note]) -> Burst | None:
-    """The group that the last of `notes` completes, with a pause before it; None when it completes none.
-
-    notes: all sounds of one tone by onset.
+    notes: all sounds of one tone and its harmonics by onset.
     """
-    size = len(profile.gaps) + 1
-    if len(notes) < size:
-        return None
-    group = tuple(notes[-size:])
-    lengths = [note.beep.duration for note in group]
-    spaces = [young.beep.onset - old.beep.end for old, young in pairwise(group)]
-    echo = _echo(group)
-    rough = profile.slack + 0.5 * echo
-    if max(lengths) > ALIKE * min(lengths) or not _explained(profile, lengths, spaces, echo, rough):
-        return None
-    quiet = group[0].beep.onset - notes[-size - 1].beep.end if len(notes) > size else math.inf
-    return Burst(group) if quiet >= profile.pauses[0][0] - rough - echo else None
+    least = profile.pauses[0][0] - profile.slack - ECHO
+    found: list[list[Note]] = []
+    follower = math.inf
+    end = -math.inf
+    ends = []
+    for note in notes:
+        end = max(end, note.beep.end)
+        ends.append(end)
+    for note, end in zip(reversed(notes), reversed(ends), strict=True):
+        if follower - end >= least or not found:
+            if len(found) == CYCLES:
+                break
+            found.append([])
+        found[-1].append(note)
+        follower = note.beep.onset
+    return [cluster[::-1] for cluster in found[::-1]]
 
 
-def _longest_run(profile: Bursts, notes: Sequence[Note]) -> int:
-    """Pulses in the longest run of the last RUNS s: more than a group has, and a group was only what was
-    heard of it.
-
-    Only told where all gaps of a group are alike.
-    """
-    if any(gap != profile.gaps[0] for gap in profile.gaps):
-        return 0
-    low, high = profile.gaps[0][0] - profile.slack - ECHO, profile.gaps[0][1] + profile.slack
-    longest = run = 1
-    for old, young in pairwise(note.beep for note in notes if note.beep.onset > notes[-1].beep.onset - RUNS):
-        like = max(old.duration, young.duration) <= ALIKE * min(old.duration, young.duration)
-        run = run + 1 if like and low <= young.onset - old.end <= high else 1
-        longest = max(longest, run)
-    return longest
+def pulses(profile: Bursts, cluster: Sequence[Note]) -> list[Note]:
+    """The pulses that were heard apart, by onset: of those at one place the strongest; echoes left out."""
+    low, high = profile.pulse[0] - profile.slack, profile.pulse[1] + profile.slack + ECHO
+    kept: list[Note] = []
+    for note in cluster:
+        if not low <= note.beep.duration <= high or _is_tail(note, cluster):
+            continue
+        if kept and _together(kept[-1], note):
+            kept[-1] = max(kept[-1], note, key=lambda one: one.beep.snr)
+        else:
+            kept.append(note)
+    return kept
 
 
-def _echo(notes: Sequence[Note]) -> float:
+def _together(old: Note, young: Note) -> bool:
+    """Whether two sounds are one pulse at two harmonics: they begin together, or share half of the shorter's time."""
+    shared = min(old.beep.end, young.beep.end) - max(old.beep.onset, young.beep.onset)
+    near = young.beep.onset - old.beep.onset <= PLACE
+    return near or shared > 0.5 * min(old.beep.duration, young.beep.duration)
+
+
+def _is_tail(note: Note, cluster: Sequence[Note]) -> bool:
+    """Whether a sound begins where a stronger one ends, or well inside one: the room goes on with it."""
+    onset, level = note.beep.onset, note.beep.level + TAIL
+    return any(
+        other.beep.level >= level and other.beep.onset + 2 * PLACE < onset < other.beep.end + PLACE
+        for other in cluster
+        if other is not note
+    )
+
+
+def whole(profile: Bursts, heard: Sequence[Note]) -> bool:
+    """Whether these pulses are just one group."""
+    if len(heard) != len(profile.gaps) + 1:
+        return False
+    lengths = [note.beep.duration for note in heard]
+    spaces = [young.beep.onset - old.beep.end for old, young in pairwise(heard)]
+    drawn_out = echo(heard)
+    return max(lengths) <= ALIKE * min(lengths) and explained(
+        profile, lengths, spaces, drawn_out, profile.slack + 0.5 * drawn_out
+    )
+
+
+def echo(notes: Sequence[Note]) -> float:
     """How much a room may have lengthened these pulses at the cost of the pauses, s.
 
     Only where their level shows it: a pulse that a room draws out is not flat. Measured: 2.5-10 dB in rooms
@@ -95,36 +103,14 @@ def _echo(notes: Sequence[Note]) -> float:
     return ECHO * min(1.0, max(0.0, (flatness - 1.0) / 1.5))
 
 
-def _explained(profile: Bursts, lengths: Sequence[float], spaces: Sequence[float], echo: float, slack: float) -> bool:
-    """Whether one lengthening of 0 to `echo` s puts all pulses and gaps inside the profile's bounds, to
-    `slack` s.
-    """
-    low, high = 0.0, echo
+def explained(profile: Bursts, lengths: Sequence[float], spaces: Sequence[float], most: float, slack: float) -> bool:
+    """Whether one lengthening of 0 to `most` s puts all pulses and gaps inside the profile's bounds, to `slack` s."""
+    low, high = 0.0, most
     for length in lengths:
         low, high = max(low, length - profile.pulse[1] - slack), min(high, length - profile.pulse[0] + slack)
     for space, gap in zip(spaces, profile.gaps, strict=True):
         low, high = max(low, gap[0] - space - slack), min(high, gap[1] - space + slack)
     return low <= high
-
-
-def line(notes: Sequence[Note], newest: Note) -> list[Note]:
-    """One line of pulses from all sounds of a tone, by onset: of two at one time the stronger, a joined one
-    first.
-    """
-    kept: list[Note] = []
-    for note in notes:
-        if kept and _together(kept[-1], note):
-            if (note.joined, note.beep.snr) > (kept[-1].joined, kept[-1].beep.snr):
-                kept[-1] = note
-        else:
-            kept.append(note)
-    return kept if kept[-1] is newest or newest not in kept else kept[: kept.index(newest) + 1]
-
-
-def _together(old: Note, young: Note) -> bool:
-    """Whether two sounds share half of the shorter one's time."""
-    shared = min(old.beep.end, young.beep.end) - max(old.beep.onset, young.beep.onset)
-    return shared > 0.5 * min(old.beep.duration, young.beep.duration)
 
 
 class Counted:
@@ -134,108 +120,30 @@ class Counted:
 
     def __init__(self, profiles: Sequence[Bursts]) -> None:
         self._profiles = tuple(profiles)
-        self._heard: deque[tuple[Bursts, Burst]] = deque(maxlen=32)
+        self._heard: deque[tuple[Bursts, tuple[Note, ...]]] = deque(maxlen=32)
 
-    def hear(self, pulses: Sequence[Note]) -> None:
-        """The last of `pulses` (one line of tone) is new: it may complete a group, or undo one that it
-        follows.
-        """
-        newest = pulses[-1].beep
-        for profile, burst in list(self._heard):
-            close = 0.0 < newest.onset - burst.end < profile.pauses[0][0] - profile.slack - _echo(burst.notes)
-            if close and abs(newest.frequency / burst.notes[0].beep.frequency - 1.0) <= WIDTH:
-                self._heard.remove((profile, burst))
+    def hear(self, notes: Sequence[Note]) -> None:
+        """One of `notes` (all of one tone, by onset) is new: the newest cluster may be a group now, or no more."""
+        tone = notes[-1].beep.frequency
         for profile in self._profiles:
-            found = last_burst(profile, pulses)
-            if found is not None:
-                self._heard.append((profile, found))
+            cluster = clusters(profile, notes)[-1]
+            since = cluster[0].beep.onset
+            kept = [one for one in self._heard if one[0] is not profile or not _of(one[1], tone, since)]
+            heard = tuple(pulses(profile, cluster))
+            if whole(profile, heard):
+                kept.append((profile, heard))
+            self._heard = deque(kept, maxlen=32)
 
     def explains(self, note: Note) -> bool:
         """Whether a group of this note's tone, or of one it is a harmonic of, was heard within EXPLAINED."""
         beep = note.beep
         return any(
-            burst.end > beep.onset - EXPLAINED
-            and fold(beep.frequency, burst.notes[0].beep.frequency, 2 * WIDTH, KIN) is not None
+            burst[-1].beep.end > beep.onset - EXPLAINED
+            and fold(beep.frequency, burst[0].beep.frequency, 2 * WIDTH, KIN) is not None
             for _, burst in self._heard
         )
 
 
-def latest(profile: Bursts, notes: Sequence[Note], since: float) -> Burst | None:
-    """The newest group among `notes` that ended at `since` or later and has a pause after it, as far as is
-    known.
-    """
-    follower = math.inf
-    for stop in range(len(notes), 0, -1):
-        beep = notes[stop - 1].beep
-        if beep.end < since:
-            return None
-        if follower - beep.end >= profile.pauses[0][0] - profile.slack - ECHO:
-            burst = last_burst(profile, notes[:stop])
-            if burst is not None:
-                return burst
-        follower = beep.onset
-    return None
-
-
-def groups(profile: Bursts, notes: Sequence[Note]) -> Groups | None:
-    """The repeated groups that end at the last of `notes`; None when it completes no second one."""
-    newest = last_burst(profile, notes)
-    if newest is None:
-        return None
-    if _longest_run(profile, notes) > len(profile.gaps) + 1:
-        return None
-    bursts: list[Burst] = [newest]
-    cycles: list[float] = []
-    for burst in _earlier(profile, notes, newest):
-        cycle = _cycle(profile, burst, bursts[-1], cycles)
-        if cycle is None:
-            break
-        bursts.append(burst)
-        cycles.append(cycle)
-    if len(bursts) < profile.bursts or not _medians(profile, bursts, cycles):
-        return None
-    pulses = [note for burst in bursts for note in burst.notes]
-    ratio = (
-        evidence.SHARE * sum(note.score for note in pulses) / len(pulses)
-        + evidence.REPEAT * (len(pulses) - 1)
-        + evidence.alike([note.beep.duration for note in pulses])
-    )
-    return Groups(tuple(reversed(bursts)), tuple(reversed(cycles)), ratio)
-
-
-def _earlier(profile: Bursts, notes: Sequence[Note], newest: Burst) -> Iterator[Burst]:
-    """Whole groups before the newest, youngest first."""
-    stop = len(notes) - len(newest.notes)
-    while (burst := latest(profile, notes[:stop], -math.inf)) is not None:
-        yield burst
-        stop = notes.index(burst.notes[0])
-
-
-def _cycle(profile: Bursts, old: Burst, young: Burst, cycles: Sequence[float]) -> float | None:
-    """The time of one cycle when `young` follows `old`, perhaps with whole groups missed between; else
-    None.
-    """
-    apart, size = young.onset - old.onset, old.end - old.onset
-    for steps in range(1, profile.skipped + 2):
-        cycle = apart / steps
-        if any(abs(cycle - known) > 0.1 * known for known in cycles[:1]):
-            continue
-        rest, echo = cycle - size, _echo((*old.notes, *young.notes))
-        if any(pause[0] - profile.slack - echo <= rest <= pause[1] + profile.slack for pause in profile.pauses):
-            return cycle
-    return None
-
-
-def _medians(profile: Bursts, bursts: Sequence[Burst], cycles: Sequence[float]) -> bool:
-    """Over all groups the median of each time is within the standard's own tolerance, the room's echo
-    allowed for.
-    """
-    if not cycles:
-        return False
-    pulses = [note for burst in bursts for note in burst.notes]
-    lengths = [median(note.beep.duration for note in pulses)]
-    spaces = [
-        median(burst.notes[k + 1].beep.onset - burst.notes[k].beep.end for burst in bursts)
-        for k in range(len(profile.gaps))
-    ]
-    return _explained(profile, lengths, spaces, _echo(pulses), profile.slack)
+def _of(burst: Sequence[Note], tone: float, since: float) -> bool:
+    """Whether a group has this tone and began at `since` or later."""
+    return burst[0].beep.onset >= since and fold(tone, burst[0].beep.frequency, 2 * WIDTH, KIN) is not None

@@ -1,28 +1,19 @@
 """Chains of single beeps: breaths, and any other regular beeping.
 
-A chain ends at the newest beep and is walked backwards: every earlier beep of the tone is tried as its
-neighbour, one or two periods away, and then the beep nearest to each next due time is taken. The running
-ratio S
-is worked out at every length of the walk, so that a bad start is forgotten, and the best is kept.
+A chain ends at the newest beep and is walked backwards (walks.py). The running ratio S is worked out at every length
+of the walk, so that a bad start is forgotten, and the best is kept.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
+from beepwatch.events import Beep
 from beepwatch.patterns import evidence
 from beepwatch.patterns.memory import WIDTH, Note, fold
 from beepwatch.patterns.profiles import Breaths, Steady
+from beepwatch.patterns.walks import LOOSE, STRICT, TIGHT, TONE, UNLIKE, Grip, Walk, likes, units, walks
 
-NEIGHBOURS = 10
-"""How many earlier beeps are tried as the newest one's neighbour."""
-LONGEST = 16
-"""Beeps in a chain at most: by then every true alarm is raised."""
-UNLIKE = math.log(1.35)
-"""Lengths of one chain differ by less than this factor from the newest (prototype: 2-5 % sd in rooms)."""
-TONE = 0.004
-"""Beeps of one chain agree in tone to this (prototype: 0.002 % in rooms; nothing is gained below 0.3 %)."""
 STRAY = 0.08
 """A sound of the tone shorter than this is no extra beep, s (prototype)."""
 STICKS_OUT = 0.4
@@ -32,27 +23,6 @@ HARMONICS = (0.25, 1.0 / 3.0, 0.5)
 """A fundamental over the harmonic at which a sounder may be heard."""
 MOST_EXTRA = 4
 """Strangers that count (prototype); twins all count."""
-
-
-@dataclass(frozen=True, slots=True)
-class Grip:
-    """How closely a chain must keep its beat."""
-
-    gap: int
-    """Periods from a beep to the next, at most: all but one of them missed."""
-    missed: float
-    """Evidence of one due beep that was not heard, nats."""
-    off_beat: float
-    """Largest log deviation of one period from the last four's mean."""
-
-
-TIGHT = Grip(2, math.log(0.15), math.log(1.25))
-"""Amid music: prototype; two misses in a row found nothing more there and named one alarm wrongly."""
-LOOSE = Grip(4, math.log(0.4), math.log(1.4))
-"""In a quiet room: 40 % of the beeps may be missed, breaths wander by 10 % sd (judgement, checked on
-recordings)."""
-STRICT = Grip(1, 0.0, math.log(1.25))
-"""For a regular beeping that is not named: no miss."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,24 +40,37 @@ class Chain:
         return sum(self.units) / len(self.units)
 
 
-def breaths(
-    profile: Breaths, notes: Sequence[Note], least: int, limit: float, *, known: bool, quiet: bool
-) -> Chain | None:
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What is known beside the beeps of a tone.
+
+    known: the tone itself is no doubt. quiet: little else is heard, so beeps may be missed and breaths may wander at
+    a lower price. accompanied: whether a tone that is no harmonic sounded with a beep, from its onset to its end.
+    """
+
+    known: bool
+    quiet: bool
+    accompanied: Callable[[Beep], bool]
+
+
+def breaths(profile: Breaths, notes: Sequence[Note], least: int, limit: float, setting: Setting) -> Chain | None:
     """The best chain of `least` or more beeps that ends at the last of `notes` and reaches `limit`, or None.
 
-    notes: all sounds of one tone by onset, the newest last. known: the tone itself is no doubt.
-    quiet: little else is heard, so beeps may be missed and breaths may wander at a lower price.
+    notes: all sounds of one tone by onset, the newest last.
     """
     best: Chain | None = None
     floor = limit
-    grip = LOOSE if quiet else TIGHT
-    for walk in _walks(notes, profile.length, profile.period, profile.pause, grip):
+    grip = LOOSE if setting.quiet else TIGHT
+    for walk in walks(notes, profile.length, profile.period, profile.pause, grip):
         for count in range(least, len(walk) + 1):
             if math.gcd(*(steps for _, steps in walk[1:count])) > 1:
                 continue  # nothing was ever heard one unit apart: the unit is a guess
-            chain = _weigh(profile, walk[:count], grip, known=known)
-            if chain.ratio >= floor:  # strangers only take away: they are looked for last
-                ratio = chain.ratio + _extra(notes, walk[:count])
+            chain = _weigh(profile, walk[:count], grip, known=setting.known)
+            if chain.period < profile.fast.period and count < profile.fast.beeps:
+                continue
+            if chain.ratio >= floor:  # what only takes away is looked for last
+                ratio = chain.ratio + _extra(notes, walk[:count]) - _rough(notes)
+                ratio += evidence.PARTNER * sum(setting.accompanied(n.beep) for n in chain.notes) / count
                 if ratio >= floor:
                     best, floor = replace(chain, ratio=ratio), ratio
     return best
@@ -111,94 +94,28 @@ def steady(profile: Steady, notes: Sequence[Note], least: int) -> Chain | None:
     """A chain of `least` beeps without a miss, as regular as `profile.wander`, that ends at the last of
     `notes`.
     """
-    for walk in _walks(notes, profile.length, profile.period, 0.0, STRICT):
+    for walk in walks(notes, profile.length, profile.period, 0.0, STRICT):
         if len(walk) < least:
             continue
         chosen = walk[:least]
-        units = _units(chosen)
-        if _wander(units) > profile.wander or _wander([n.beep.duration for n, _ in chosen]) > 3 * profile.wander:
+        times = units(chosen)
+        if _wander(times) > profile.wander or _wander([n.beep.duration for n, _ in chosen]) > 3 * profile.wander:
             continue
         extra = _extra(notes, chosen)
         if extra == 0.0:
-            return _chain(chosen, units, 0, _character(chosen) + evidence.REPEAT * (least - 1))
+            return _chain(chosen, times, 0, _character(chosen) + evidence.REPEAT * (least - 1))
     return None
 
 
-_Walk = list[tuple[Note, int]]
-"""Beeps, newest first, each with the count of periods to the next younger one (0 for the newest)."""
-
-
-def _walks(
-    notes: Sequence[Note], length: tuple[float, float], period: tuple[float, float], pause: float, grip: Grip
-) -> Iterator[_Walk]:
-    newest = notes[-1]
-    size = newest.beep.duration
-    if newest.part or not (length[0] <= size <= length[1] and newest.beep.onset_known):
-        return
-    able = [note for note in notes[:-1] if _likes(note, newest)]
-    for place in range(len(able) - 1, max(-1, len(able) - 1 - NEIGHBOURS), -1):
-        apart = newest.beep.onset - able[place].beep.onset
-        for steps in range(1, grip.gap + 1):
-            unit = apart / steps
-            if period[0] <= unit <= period[1] and unit - size >= pause:
-                yield _back(able, place, [(newest, 0), (able[place], steps)], unit, grip)
-
-
-def _likes(note: Note, newest: Note) -> bool:
-    beep, other = note.beep, newest.beep
-    return (
-        beep.onset_known
-        and not note.part
-        and abs(math.log(beep.duration / other.duration)) <= UNLIKE
-        and fold(beep.frequency, other.frequency, TONE) is not None
-    )
-
-
-def _back(able: Sequence[Note], place: int, walk: _Walk, unit: float, grip: Grip) -> _Walk:
-    """Walk on from the beep at `place`, whose younger neighbour is one or more `unit` away."""
-    while len(walk) < LONGEST:
-        onset = walk[-1][0].beep.onset
-        best: tuple[int, float, int] | None = None
-        for index in range(place - 1, -1, -1):
-            periods = (onset - able[index].beep.onset) / unit
-            if periods > grip.gap + 0.7:
-                break
-            steps = max(1, round(periods))
-            off = abs(math.log(max(periods, 0.01) / steps))
-            if (
-                steps <= grip.gap
-                and off <= grip.off_beat / math.sqrt(steps)
-                and (best is None or (steps, off) < best[:2])
-            ):
-                best = (steps, off, index)
-        if best is None:
-            break
-        place = best[2]
-        walk.append((able[place], best[0]))
-        unit = _recent(walk)
-    return walk
-
-
-def _recent(walk: _Walk) -> float:
-    """Mean unit period of the four oldest intervals of a walk: it follows a breath that slows."""
-    tail = walk[-5:]
-    steps = sum(steps for _, steps in tail[1:])
-    return (tail[0][0].beep.onset - tail[-1][0].beep.onset) / steps
-
-
-def _units(walk: _Walk) -> list[float]:
-    return [(young.beep.onset - old.beep.onset) / steps for (young, _), (old, steps) in pairwise(walk)]
-
-
-def _weigh(profile: Breaths, walk: _Walk, grip: Grip, *, known: bool) -> Chain:
+def _weigh(profile: Breaths, walk: Walk, grip: Grip, *, known: bool) -> Chain:
     """S of a walk without its strangers: character, repeats, rhythm, likeness, missed beeps, doubts."""
-    units = _units(walk)
+    times = units(walk)
     lengths = [note.beep.duration for note, _ in walk]
     missed = sum(steps - 1 for _, steps in walk[1:])
-    regular = evidence.REPEAT * (len(walk) - 1) + evidence.rhythm(units) + evidence.alike(lengths)
-    doubts = _doubt(profile, walk, sum(units) / len(units), known=known)
+    regular = evidence.REPEAT * (len(walk) - 1) + evidence.rhythm(times) + evidence.alike(lengths)
+    doubts = _doubt(profile, walk, sum(times) / len(times), known=known) + _uneven(walk)
     ratio = _character(walk) + min(evidence.REGULAR, regular + grip.missed * missed) - doubts
-    return _chain(walk, units, missed, ratio)
+    return _chain(walk, times, missed, ratio)
 
 
 def _wander(values: Sequence[float]) -> float:
@@ -207,28 +124,40 @@ def _wander(values: Sequence[float]) -> float:
     return math.sqrt(sum((value - mean) ** 2 for value in values) / len(values)) / mean
 
 
-def _chain(walk: _Walk, units: Sequence[float], missed: int, ratio: float) -> Chain:
+def _chain(walk: Walk, times: Sequence[float], missed: int, ratio: float) -> Chain:
     notes = tuple(note for note, _ in reversed(walk))
-    return Chain(notes, tuple(reversed(units)), missed, ratio)
+    return Chain(notes, tuple(reversed(times)), missed, ratio)
 
 
-def _character(walk: _Walk) -> float:
+def _character(walk: Walk) -> float:
     return evidence.SHARE * sum(note.score for note, _ in walk) / len(walk)
 
 
-def _doubt(profile: Breaths, walk: _Walk, period: float, *, known: bool) -> float:
+def _doubt(profile: Breaths, walk: Walk, period: float, *, known: bool) -> float:
     """What speaks against a breath of this length, period and tone, nats."""
     length = sum(note.beep.duration for note, _ in walk) / len(walk)
-    purity = sum(note.beep.character.purity for note, _ in walk) / len(walk)
-    flatness = sum(note.beep.character.flatness for note, _ in walk) / len(walk)
+    snr = sum(note.beep.snr for note, _ in walk) / len(walk)
     figures = {"duty": length / period, "period": period, "length": length}
     if not known:
         figures["tone"] = min(note.beep.frequency for note, _ in walk)  # some may be heard at a harmonic
     doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
-    return doubts + sum(clash.price(length, period, purity, flatness) for clash in profile.clash)
+    return doubts + sum(clash.price(length, period, snr) for clash in profile.clash)
 
 
-def _extra(notes: Sequence[Note], walk: _Walk) -> float:
+def _uneven(walk: Walk) -> float:
+    """What different levels of the beeps cost, of those that were heard at the newest one's harmonic."""
+    tone = walk[0][0].beep.frequency
+    return evidence.uneven([n.beep.level for n, _ in walk if fold(n.beep.frequency, tone, TONE) == 1.0])
+
+
+def _rough(notes: Sequence[Note]) -> float:
+    """What the lack of purity of all beeps like the newest one costs: of pulses that ran together some look pure."""
+    newest = notes[-1]
+    alike = (note.beep.character for note in (*notes[:-1], newest) if note is newest or likes(note, newest))
+    return min(evidence.ROUGH[3], sum(evidence.rough(one.purity, one.flatness) for one in alike))
+
+
+def _extra(notes: Sequence[Note], walk: Walk) -> float:
     """What other sounds of the tone say, from two periods before the oldest beep on."""
     newest, oldest = walk[0][0].beep, walk[-1][0].beep
     unit = (newest.onset - oldest.onset) / sum(steps for _, steps in walk[1:])
@@ -247,7 +176,7 @@ def _extra(notes: Sequence[Note], walk: _Walk) -> float:
     return evidence.TWIN * twins + evidence.EXTRA * min(MOST_EXTRA, len(between) - twins)
 
 
-def _piece(note: Note, walk: _Walk) -> bool:
+def _piece(note: Note, walk: Walk) -> bool:
     """Whether a sound is a piece of a beep of the chain, broken by a cough or a room's null, or its
     harmonic: it
     touches that beep and does not reach far beyond it."""

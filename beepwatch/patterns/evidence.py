@@ -17,6 +17,7 @@ faults, so a beep's character counts by its mean over the chain, not by its sum.
 
 import math
 from collections.abc import Sequence
+from statistics import median
 
 from beepwatch.events import Character
 
@@ -38,8 +39,23 @@ SHARE = 2.0
 REPEAT = math.log(3.0)
 """One more alike beep at its due time (measured by a prototype: ln 2 to ln 2.7 in all music, ln 3 in its
 first hours)."""
+ROUGH = (0.95, 6.0, 30.0, 12.0)
+"""Purity of a true beep, flatness (dB) from which a room's fading explains any lack of it, nats that a lack of 1 costs,
+and nats at most. Pulses that ran together into one beep are rough: measured in rooms (tests/bench/stages.py), purity of
+true beeps 0.89-1.00, on average 0.99 in noise; of merged pulses 0.47-0.9. The slope is judgement."""
+UNEVEN = (3.0, 4.0, 4.0)
+"""dB from the median level that cost nothing, dB more that cost a nat, and nats at most. One sounder's beeps in a room
+differ by 0.8 dB (99 %, measured in rooms, tests/bench/stages.py), notes of music that looked like three of them by 1
+to 19; the rest allows for people who walk about (judgement)."""
+PARTNER = -6.0
+"""All of a chain's beeps begin and end with a beep of a tone that is no harmonic: a warble, a chord (judgement)."""
+LOUD = -10.0
+"""A long tone louder than this, dB SNR in 0-8 kHz, stands out of the room."""
 FAINT = -18.0
 """A long tone fainter than this, dB SNR in 0-8 kHz, must come twice."""
+COMPANY = (6.0, 2.0, -8.0)
+"""dB of a long tone over the strongest other line: alone; beside music; beside louder music (true ones in rooms at 0 to
+-14 dB in talk, music and snoring: -6 to 6)."""
 PURE_TONE = 0.8
 """Purity of a long tone (measured: 0.88 and more in 32 rooms, +10 to -14 dB, under noise, talk and music)."""
 STRAY_SHARE = 0.1
@@ -107,7 +123,10 @@ def long_tone(character: Character, snr: float, drone: bool) -> float:
     sound:
     steady to 0.4 % 127 and 26; neighbours 8 dB down 127 and 22 (8 of the 26); company 6 dB down 119 and 2
     of those 8.
-    A share of 0 or of all is read by the rule of three. The others by judgement, from the recordings that
+    A share of 0 or of all is read by the rule of three. Level: of the tones over 800 Hz and 8.3-24 s that hearing tells
+    of the recordings at four levels (tests/bench/naming.py prints them), none of 18 is louder than LOUD, and most are
+    fainter than FAINT; true ones are louder in 9 of 10 rooms down to -14 dB. The others by judgement, from the
+    recordings that
     tests/bench/features.py hears: a game's drone of three pure tones at once, and a partial of electronic
     music
     30 dB below the rest; such a tone must come twice.
@@ -115,12 +134,31 @@ def long_tone(character: Character, snr: float, drone: bool) -> float:
     return (
         (2.06 if character.spread <= 0.004 else -3.6)
         + (1.2 if character.neighbours >= 8.0 else -3.6)
-        + (1.3 if character.company >= 6.0 else -2.5)
-        + (0.5 if max(character.before, character.after) < 0.8 else -1.5)
-        + (0.0 if character.purity >= PURE_TONE else -3.6)
-        + (0.0 if snr >= FAINT else -2.0)
+        + _alone(character.company)
+        + (0.5 if max(character.before, character.after) < 0.8 else -3.5)
+        + (0.0 if character.purity >= PURE_TONE else -4.0)
+        + (2.0 if snr >= LOUD else 0.0 if snr >= FAINT else -2.0)
         + (-4.0 if drone else 0.0)
     )
+
+
+def _alone(company: float) -> float:
+    """What a long tone's company is worth, in steps, nats."""
+    alone, beside, under = COMPANY
+    return 1.3 if company >= alone else 0.0 if company >= beside else -1.0 if company >= under else -2.5
+
+
+def rough(purity: float, flatness: float) -> float:
+    """Nats that one beep's lack of purity costs, where no fading explains it."""
+    whole, faded, slope, _ = ROUGH
+    return slope * max(0.0, whole - purity) * max(0.0, 1.0 - flatness / faded)
+
+
+def uneven(levels: Sequence[float]) -> float:
+    """Nats that beeps of different levels, dB, cost."""
+    free, nat, most = UNEVEN
+    middle = median(levels)
+    return min(most, sum(max(0.0, abs(level - middle) - free) for level in levels) / nat)
 
 
 def rhythm(units: Sequence[float]) -> float:

@@ -59,11 +59,12 @@ class Judge:
         With a taught tone the budget is one false wake in 1000 nights; that leaves other tones a higher
         bound.
         """
+        tests, quiet = profile.tests, self.quiet(frequency, now)
         if known:
-            return evidence.bound(profile.tests.known, evidence.NIGHTS_KNOWN)
+            share = tests.quiet / tests.busy if quiet else 1.0
+            return max(0.0, evidence.bound(tests.known * share, evidence.NIGHTS_KNOWN))
         nights = evidence.NIGHTS if self._tone is None else evidence.NIGHTS_KNOWN
-        tests = profile.tests.quiet if self.quiet(frequency, now) else profile.tests.busy
-        return max(0.0, evidence.bound(tests, nights))
+        return max(0.0, evidence.bound(tests.quiet if quiet else tests.busy, nights))
 
     def quiet(self, frequency: float, now: float) -> bool:
         """Whether few other tones were heard in the last minute: there is no music."""

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from beepwatch.events import (
     AlarmEvent,
@@ -15,12 +16,12 @@ from beepwatch.events import (
     Sounding,
     SteadyTone,
 )
-from beepwatch.patterns import bursts, chains, evidence, explain
+from beepwatch.patterns import bursts, chains, evidence, explain, folded
 from beepwatch.patterns.batteries import Batteries
 from beepwatch.patterns.belonging import belongs, is_whole
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Judge, urgency
-from beepwatch.patterns.memory import KEEP, WIDTH, Memory, Note
+from beepwatch.patterns.memory import KEEP, KIN, WIDTH, Memory, Note
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
 
 LEAST = 3
@@ -33,6 +34,20 @@ NOISE_EVERY = 6.0
 s."""
 BREAK = 1.0
 """Evidence that a beep in pieces costs, nats (judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Finding:
+    """What raises an alarm: its beeps so far, each group's together, with the evidence. Times in s of stream time."""
+
+    profile: Profile
+    priority: Priority
+    groups: Sequence[Sequence[Beep]]
+    ratio: float
+    limit: float
+    now: float
+    onsets: Sequence[float] = ()
+    """Where each group begins, for bursts."""
 
 
 class Matcher:
@@ -152,7 +167,7 @@ class Matcher:
                 episode.swallow(beep.onset, beep.end, beep.known)
         note = Note(beep, evidence.sounder(beep.character))
         self._memory.add(note)
-        out = self._batteries.beep(beep)
+        out = [] if note.pulses >= 2 else self._batteries.beep(beep)  # else it is but the echo of pulses
         owner = next((e for e in self._book.open if belongs(e, beep)), None)
         if owner is not None:
             out += self._add(owner, note)
@@ -169,7 +184,7 @@ class Matcher:
         """The same for a beep that came in pieces."""
         self._memory.add(note)
         for counted in self._bursts:
-            found = self._raise_bursts(counted, self._pulses(note, joined=True))
+            found = self._raise_bursts(counted, note, self._pulses(note))
             if found:
                 return found
         if self._counted.explains(note):
@@ -185,9 +200,9 @@ class Matcher:
             return []
         episode.add(beep.onset, beep.end, beep.frequency, beep.level)
         if isinstance(profile, Bursts):
-            burst = bursts.last_burst(profile, self._pulses(note))
-            if burst is not None:
-                episode.mark(burst.onset)
+            heard = bursts.pulses(profile, bursts.clusters(profile, self._pulses(note))[-1])
+            if bursts.whole(profile, heard):
+                episode.mark(heard[0].beep.onset)
         episode.believe(evidence.REPEAT if note.score > 0 else 0.0)
         return [Changed(beep.known, episode.alarm())]
 
@@ -196,22 +211,18 @@ class Matcher:
         notes = self._memory.on_tone(note.beep.frequency, WIDTH, note.beep.onset - KEEP)
         return [other for other in notes if other.beep.onset < note.beep.onset] + [note]
 
-    def _pulses(self, note: Note, joined: bool = False) -> list[Note]:
-        """The same as one line of pulses: of sounds at one time (harmonics, echoes) the strongest, each once.
-
-        joined: broken pulses whole in place of their pieces; else the pieces as they came.
-        """
-        return bursts.line([n for n in self._on_tone(note) if joined or not n.joined], note)
+    def _pulses(self, note: Note) -> list[Note]:
+        """All sounds of the note's sounder by onset, at whatever harmonic they were heard."""
+        return self._memory.on_tone(note.beep.frequency, WIDTH, note.beep.onset - KEEP, KIN)
 
     # -- new alarms
 
     def _raise(self, note: Note, owner: Episode | None) -> list[AlarmEvent]:
         """New alarms that this beep decides: counted groups first, since they explain single beeps too."""
         pulses = self._pulses(note)
-        if pulses[-1] is note:
-            self._counted.hear(pulses)
+        self._counted.hear(pulses)
         for counted in self._bursts:
-            found = self._raise_bursts(counted, pulses)
+            found = self._raise_bursts(counted, note, pulses)
             if found:
                 return found
         notes = self._on_tone(note)
@@ -222,16 +233,17 @@ class Matcher:
             out = [event for steady in self._steady for event in self._raise_steady(steady, notes)]
         return out
 
-    def _raise_bursts(self, profile: Bursts, notes: Sequence[Note]) -> list[AlarmEvent]:
-        beep = notes[-1].beep
-        found = bursts.groups(profile, notes)
-        if found is None or not self._judge.allowed(profile, beep.frequency, known=False):
+    def _raise_bursts(self, profile: Bursts, note: Note, notes: Sequence[Note]) -> list[AlarmEvent]:
+        beep = note.beep
+        if not self._judge.allowed(profile, beep.frequency, known=False):
             return []
+        found = folded.groups(profile, notes, note)
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
-        if found.ratio < limit:
+        if found is None or found.ratio < limit:
             return []
-        groups = [[note.beep for note in burst.notes] for burst in found.bursts]
-        return self._begin(profile, profile.priority, groups, found.ratio, limit)
+        groups = [[note.beep for note in burst] for burst in found.bursts]
+        priority = profile.priority
+        return self._begin(_Finding(profile, priority, groups, found.ratio, limit, beep.known, found.onsets))
 
     def _raise_breaths(self, profile: Breaths, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
@@ -241,10 +253,12 @@ class Matcher:
         quiet = self._judge.quiet(beep.frequency, beep.known)
         least = LEAST - 1 if known and self._judge.exact(beep.frequency, beep.known) else LEAST
         limit = self._judge.limit(profile, beep.frequency, beep.known, known)
-        chain = chains.breaths(profile, notes, least, limit, known=known, quiet=quiet)
+        setting = chains.Setting(known, quiet, self._memory.accompanied)
+        chain = chains.breaths(profile, notes, least, limit, setting)
         if chain is None or not self._judge.allowed(profile, chains.fundamental(chain, notes), known):
             return []
-        return self._begin(profile, profile.priority, [[n.beep] for n in chain.notes], chain.ratio, limit)
+        beeps = [[n.beep] for n in chain.notes]
+        return self._begin(_Finding(profile, profile.priority, beeps, chain.ratio, limit, beep.known))
 
     def _raise_steady(self, profile: Steady, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
@@ -254,31 +268,25 @@ class Matcher:
         if chain is None or chain.ratio < limit or not self._judge.allowed(profile, beep.frequency, taught):
             return []
         priority = profile.taught if taught else profile.priority
-        return self._begin(profile, priority, [[n.beep] for n in chain.notes], chain.ratio, limit)
+        beeps = [[n.beep] for n in chain.notes]
+        return self._begin(_Finding(profile, priority, beeps, chain.ratio, limit, beep.known))
 
-    def _begin(
-        self,
-        profile: Profile,
-        priority: Priority,
-        groups: Sequence[Sequence[Beep]],
-        ratio: float,
-        limit: float,
-    ) -> list[AlarmEvent]:
-        """Raise an alarm on its beeps so far (each group's beeps), or go on with the one it continues."""
-        first, newest = groups[0][0], groups[-1][-1]
+    def _begin(self, found: _Finding) -> list[AlarmEvent]:
+        """Raise an alarm on its beeps so far, or go on with the one it continues."""
+        first, newest, profile = found.groups[0][0], found.groups[-1][-1], found.profile
         old = self._book.find(profile.name, newest.frequency)
         old = old or self._book.reopen(profile.name, newest.frequency, first.onset)
-        episode = old or self._book.start(profile, priority, newest.known, ratio, limit)
-        for group in groups:
+        episode = old or self._book.start(profile, found.priority, found.now, found.ratio, found.limit)
+        for number, group in enumerate(found.groups):
             fresh = [beep for beep in group if old is None or beep.onset >= episode.last]
             for beep in fresh:
                 episode.add(beep.onset, beep.end, beep.frequency, beep.level)
             if fresh and isinstance(profile, Bursts):
-                episode.mark(fresh[0].onset)
+                episode.mark(found.onsets[number])
         if self._noise is not None:
             episode.noise(self._noise)
-        said = Raised(newest.known, episode.alarm()) if old is None else Changed(newest.known, episode.alarm())
-        return [said, *self._explained(episode, newest.known)]
+        said = Raised(found.now, episode.alarm()) if old is None else Changed(found.now, episode.alarm())
+        return [said, *self._explained(episode, found.now)]
 
     def _explained(self, episode: Episode, now: float) -> list[AlarmEvent]:
         """An unknown beeping of this tone now has its name."""

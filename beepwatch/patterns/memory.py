@@ -32,6 +32,10 @@ COVER = 0.75
 """Share of a broken beep that sounds; counted pulses have as much pause as tone (judgement)."""
 STRONGER = 6.0
 """dB by which pulses stand above their echo, at least (measured: 10-15)."""
+LATEST = 64
+"""Beeps of any tone kept for what sounds together."""
+TOGETHER = 0.1
+"""Two tones begin and end together to this, s (judgement: rooms move edges by 0.03 s)."""
 METER = (60.0, 0.3, 64)
 """The meter of foreign beeps: over how many seconds, from which length (s), how many are kept at most."""
 
@@ -66,6 +70,7 @@ class Memory:
     def __init__(self) -> None:
         self._bins: dict[int, deque[Note]] = {}
         self._foreign: deque[tuple[float, float]] = deque(maxlen=METER[2])
+        self._latest: deque[Beep] = deque(maxlen=LATEST)
 
     def add(self, note: Note) -> None:
         """Keep a beep; of two on one tone of which one lies within the other the shorter is but a part.
@@ -79,7 +84,18 @@ class Memory:
             if fold(other.beep.frequency, beep.frequency, WIDTH) is not None:
                 _relate(note, other)
                 _relate(other, note)
+        if beep.duration >= METER[1]:
+            self._latest.append(beep)
         self._bins.setdefault(_bin(note.beep.frequency), deque(maxlen=DEPTH)).append(note)
+
+    def accompanied(self, beep: Beep) -> bool:
+        """Whether a tone that is no simple ratio of a beep's began and ended with it."""
+        return any(
+            abs(other.onset - beep.onset) <= TOGETHER
+            and abs(other.end - beep.end) <= TOGETHER
+            and not _simple(other.frequency, beep.frequency)
+            for other in self._latest
+        )
 
     def meter(self, beep: Beep) -> None:
         """Count a beep that no open alarm explains towards how busy the room is."""
@@ -92,12 +108,12 @@ class Memory:
             1 for known, frequency in self._foreign if known > now - METER[0] and fold(frequency, tone, WIDTH) is None
         )
 
-    def on_tone(self, tone: float, tolerance: float, since: float) -> list[Note]:
-        """Beeps on a tone (modulo RATIOS) that began at `since` or later, by onset."""
+    def on_tone(self, tone: float, tolerance: float, since: float, ratios: Sequence[float] = RATIOS) -> list[Note]:
+        """Beeps on a tone (modulo `ratios`) that began at `since` or later, by onset."""
         found = [
             note
-            for note in self._near(tone)
-            if note.beep.onset >= since and fold(note.beep.frequency, tone, tolerance) is not None
+            for note in self._near(tone, ratios)
+            if note.beep.onset >= since and fold(note.beep.frequency, tone, tolerance, ratios) is not None
         ]
         found.sort(key=lambda note: note.beep.onset)
         return found
@@ -129,8 +145,8 @@ class Memory:
             onset_known=line[0].onset_known,
         )
 
-    def _near(self, tone: float) -> Iterator[Note]:
-        for ratio in RATIOS:
+    def _near(self, tone: float, ratios: Sequence[float] = RATIOS) -> Iterator[Note]:
+        for ratio in ratios:
             middle = _bin(tone * ratio)
             for place in (middle - 1, middle, middle + 1):
                 yield from self._bins.get(place, ())
@@ -145,6 +161,12 @@ def _relate(short: Note, long: Note) -> None:
         long.part = long.part or long.pulses >= 2
     else:
         short.part = True
+
+
+def _simple(one: float, other: float) -> bool:
+    """Whether two tones may be harmonics, up to the fifth, of one sounder."""
+    low, high = min(one, other), max(one, other)
+    return any(abs(high * n / (low * m) - 1.0) <= WIDTH for n in range(1, 6) for m in range(n, 6 * n + 1))
 
 
 def _within(beep: Beep, other: Beep) -> bool:

@@ -5,6 +5,7 @@ A profile is data only; four kinds of pattern exist, each with its finder: `brea
 `bursts` (bursts.py) and `steady` (chains.py). Where a number comes from is said in its file.
 """
 
+import math
 import tomllib
 from functools import cache
 from importlib.resources import files
@@ -66,22 +67,26 @@ class Clash(_Part, frozen=True):
     """Figures that another pattern's pulses have when they run together: all within, and it costs `cost`
     nats.
 
-    rough: nats for what purity lacks of 0.95, since what has run together is no one tone; less where the
-    level is
-    not flat, since then a room's fade is the cause (measured: pulses run together 0-1 dB, fades 5-8 dB).
+    faint: dB SNR from which hearing would have told the pulses apart, so that nothing is to be feared.
     """
 
     pattern: str
     length: Span
     period: Span
     cost: float
-    rough: float = 0.0
+    faint: float = math.inf
 
-    def price(self, length: float, period: float, purity: float, flatness: float) -> float:
-        """Nats that beeps of a length and period (s), a mean purity and a mean flatness (dB) cost."""
-        if not (self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]):
-            return 0.0
-        return self.cost + self.rough * max(0.0, 0.95 - purity) * max(0.0, 1.0 - flatness / 4.0)
+    def price(self, length: float, period: float, snr: float) -> float:
+        """Nats that beeps of a length and period (s) and a mean SNR (dB) cost."""
+        inside = self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]
+        return self.cost if inside and snr < self.faint else 0.0
+
+
+class Fast(_Part, frozen=True):
+    """Beeps that come faster than one each `period` s are named from the `beeps`-th on."""
+
+    period: float
+    beeps: int
 
 
 class _Profile(_Part, frozen=True, tag_field="kind"):
@@ -101,6 +106,7 @@ class Breaths(_Profile, frozen=True, tag="breaths"):
     period: Span
     pause: float
     silence: Silence
+    fast: Fast
     doubt: tuple[Doubt, ...] = ()
     clash: tuple[Clash, ...] = ()
 

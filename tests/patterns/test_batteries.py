@@ -7,7 +7,7 @@ import pytest
 from beepwatch.events import AlarmEvent, Changed, Character, Noise, SteadyTone
 from tests.patterns.simulated import LATENCY, beep, breaths, ends, final, named, names, raised_at, run, sounding
 
-MUSICAL = Character(company=2.0, neighbours=12.0)
+MUSICAL = Character(company=-12.0)
 """A long tone with another tone nearly as loud: it must come twice."""
 
 

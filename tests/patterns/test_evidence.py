@@ -105,7 +105,7 @@ def test_steady_periods_are_evidence_and_never_a_condition() -> None:
 
 @pytest.mark.parametrize(
     "character",
-    [Character(spread=0.006), Character(neighbours=4.0), Character(company=0.0), Character(before=1.0)],
+    [Character(spread=0.006), Character(neighbours=4.0), Character(company=-10.0), Character(before=1.0)],
 )
 def test_a_long_tone_with_one_fault_is_not_enough_at_once(character: Character) -> None:
     """Each of the questions asked of a long tone can hold it back until it comes again."""
