@@ -32,14 +32,14 @@ def open_alarm(number: int = 1, pattern: str = "lead-disconnect", drill: bool = 
 class House:
     """The page's server with a loop that is only a board: it answers commands as `watch` would."""
 
-    def __init__(self, folder: Path, port: int = 0) -> None:
+    def __init__(self, folder: Path, port: int = 0, host: str = "127.0.0.1") -> None:
         self.folder = folder
         self.board = Board()
         self.commands: list[Command] = []
         self.said: list[str] = []
         self.state = REST
         self.post()
-        self.page = PageServer(Place("127.0.0.1", port), folder, self.board, self.command, say=self.said.append)
+        self.page = PageServer(Place(host, port), folder, self.board, self.command, say=self.said.append)
 
     def post(self, **changes: object) -> None:
         """Put up the state, changed."""
