@@ -60,7 +60,11 @@ class Listening:
 
     def answer(self) -> None:
         """Press the space bar."""
-        os.write(self._keyboard, b" ")
+        self.press(" ")
+
+    def press(self, key: str) -> None:
+        """Press a key."""
+        os.write(self._keyboard, key.encode())
 
     def end(self, number: signal.Signals = signal.SIGINT, seconds: float = 8.0) -> int:
         """Send a signal, wait for the end and return the exit code."""
