@@ -24,8 +24,8 @@ FAINT = 1e-3
 TRIED = 150.0
 """s of the tone, again and again, that beepwatch itself is to hear without naming an alarm: five cycles of the
 slowest pattern of breaths or bursts (judgement)."""
-PAUSE = 2.0
-"""s between two of them in that trial, as after a tone without words."""
+PAUSE = 2.9
+"""s between two of them in that trial: what `rounds.render` leaves after a tone without words."""
 
 
 @dataclass(frozen=True, slots=True)
