@@ -84,11 +84,11 @@ class Rehearsing:
         self._tell(drill, "begun")
 
     def _refusal(self, hearing: bool) -> str | None:
+        if not hearing:
+            return "I do not hear the room now"
         if self._waker.paused:
             return "a planned pause holds"
-        if self._waker.waking:
-            return "an alarm wakes somebody now"
-        return None if hearing else "I do not hear the room now"
+        return "an alarm wakes somebody now" if self._waker.waking else None
 
     def _follow(self, now: float) -> None:
         """Whether the drill is over, and how."""

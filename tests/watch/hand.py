@@ -16,6 +16,7 @@ from beepwatch.records.reading import History
 from beepwatch.records.store import Store
 from beepwatch.sources.block import Block, Samples
 from beepwatch.waking.actions import Action, Quiet, Say, Sound
+from beepwatch.waking.ladder import Ladder
 from beepwatch.waking.messages import Messages
 from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console
@@ -23,6 +24,7 @@ from beepwatch.watch.loop import Watch
 from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock
 from beepwatch.watch.waker import Report, Waker
+from beepwatch.watch.ways import Ways
 
 RATE, FRAMES = 16_000, 1_600
 BEGAN = datetime(2026, 3, 1, 22, 0, tzinfo=UTC)
@@ -206,6 +208,7 @@ class Bedroom:
     faults: Sequence[float] = ()
     calls: dict[str, Callable[[], object]] = field(default_factory=dict)
     changes: Changes | None = None
+    ladder: Ladder | None = None
 
     def __post_init__(self) -> None:
         self.hand = HandClock()
@@ -215,10 +218,12 @@ class Bedroom:
         self.recognisers: list[ScriptedRecogniser] = []
         self.screen = StringIO()
         self.messages = Messages()
+        self.ways = Ways(self.reports.put, lambda: self.hand.now)
+        self.waker = Waker(self.speaker, self.reports, self.messages, ways=self.ways, ladder=self.ladder)
         self.watch = Watch(
             self.microphone, self._recogniser, Journal(Store(self.folder, timeout=0.05), lambda: self.hand.now),
-            Waker(self.speaker, self.reports, self.messages), Console(self.screen),
-            clock=self.hand.clock, changes=self.changes,
+            self.waker, Console(self.screen),
+            clock=self.hand.clock, changes=self.changes, folder=self.folder,
         )  # fmt: skip
         self.microphone.over = self.watch.stop
 
