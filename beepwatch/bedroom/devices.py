@@ -84,7 +84,8 @@ class Devices:
             sounding.play(Round((0,), "high", tuple(lines)))
             fault = _fault(reports)
             if fault is None:
-                until()
+                with hushed():  # sound libraries print their hiccups over the question
+                    until()
         finally:
             sounding.close()
         return fault or next(iter(faults), None)

@@ -78,7 +78,7 @@ def match_words(kept: Kept) -> list[str]:
     if kept.beside is None:
         return ["Margins are unknown: the phone was not matched. Run: beepwatch check --step match"]
     if kept.beside.match is None:
-        return ["Margins are unknown: no beep is taught. Run: beepwatch teach, then check --step match"]
+        return ["Margins are unknown: no beep is taught here. Run: beepwatch teach, then check --step match"]
     return [f"The phone was matched to the device within {kept.beside.match.error:.1f} dB, {kept.beside.at:%d %B %Y}."]
 
 

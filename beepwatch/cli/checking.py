@@ -69,6 +69,8 @@ class Checking:
                 self._echo()
             elif not alone and not self._ask:
                 self._say(f"Left out: {step}. It needs a person with a phone: beepwatch check --step {step}")
+            elif not alone and self._taught is None:
+                self._say(f"Left out: {step}. It needs a beep that is taught here. Then: beepwatch check --step {step}")
             elif step == "match":
                 self._match()
             else:
@@ -159,7 +161,7 @@ class Checking:
             return True
         self._say(
             f"The beep was taught at {taught.microphone!r}. Its level says nothing about {self._source.name!r}.\n"
-            "So each margin is unknown. To have one, teach it here: beepwatch teach"
+            "So each margin is unknown. To have one, teach it at this microphone: beepwatch teach"
         )
         return False
 

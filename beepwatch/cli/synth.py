@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from beepwatch.cli import CAUTION
 from beepwatch.errors import InputError
 from beepwatch.synthesis import Plan, Scenario, as_json, as_tsv, blocks, decode, plan
 
@@ -20,10 +21,10 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
         "synth",
         help="render a test night from a scenario",
         description=(
-            "Render the scenario (alarms, background, room; TOML) to a 16-bit mono file, with what is in it "
+            "Render the scenario (alarms, background, room; TOML) to a 16-bit mono file, with what is in it\n"
             "in OUT.json and OUT.tsv. The same scenario gives the same bytes."
         ),
-        epilog="examples:\n  beepwatch synth samples/night.toml -o night.flac\n",
+        epilog=f"examples:\n  beepwatch synth samples/night.toml -o night.flac\n\n{CAUTION}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     verb.add_argument("scenario", type=Path, metavar="SCENARIO.toml")

@@ -225,7 +225,8 @@ def test_a_person_can_leave_steps_out(tmp_path: Path, write: Write, capsys: pyte
             raise EOFError from None
 
     with Recording(write("quiet.wav", noise(10))) as recording:
-        checking = Checking(Replay(recording), tmp_path, None, None, ask=True, answer=answer)
+        taught = Taught(TONE, -40.0, ())
+        checking = Checking(Replay(recording), tmp_path, TONE, taught, ask=True, answer=answer)
         assert checking.go(("room", "tone", "echo", "match", "places"), None, "computer") == 0
     assert checking.kept.quiet is not None
     assert checking.kept.tested is None
@@ -233,13 +234,27 @@ def test_a_person_can_leave_steps_out(tmp_path: Path, write: Write, capsys: pyte
     assert cast("str", json.loads((tmp_path / "check-recordings.json").read_text())["quiet"]["at"])
 
 
+def test_nobody_is_sent_round_the_house_for_a_margin_that_cannot_be_known(
+    tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """While no beep is taught at this microphone, match and places are left out of the whole, and it says why."""
+    with Recording(write("quiet.wav", noise(10))) as recording:
+        checking = Checking(Replay(recording), tmp_path, TONE, None, ask=True, answer=lambda _: "s")
+        checking.go(("room", "tone", "echo", "match", "places"), None, "computer")
+    said = capsys.readouterr().out
+    assert "Left out: match. It needs a beep that is taught here. Then: beepwatch check --step match" in said
+    assert "Left out: places." in said
+    assert checking.kept.places == ()
+
+
 def test_all_that_is_said_to_a_person_is_easy_to_read(
     tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Each step's text at grade 7 or lower (Flesch-Kincaid, by an independent package), and it claims nothing."""
     microphone = Deaf()
-    checking = Checking(microphone, tmp_path, TONE, Taught(TONE, -40.0, (), "other"), ask=True, answer=lambda _: "s")
-    checking.go(("room", "tone", "echo", "match", "places"), None, "phone")
+    for name in (microphone.name, "other"):
+        checking = Checking(microphone, tmp_path, TONE, Taught(TONE, -40.0, (), name), ask=True, answer=lambda _: "s")
+        checking.go(("room", "tone", "echo", "match", "places"), None, "phone")
     Checking(microphone, tmp_path, TONE, None).go(("match", "match"), None, "phone")
     said = [text for text in capsys.readouterr().out.split("\n") if text and not text.startswith("Kept in")]
     assert len(said) >= 10
