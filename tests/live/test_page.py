@@ -14,6 +14,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from beepwatch.channels.tone import FREQUENCY
+from beepwatch.page.names import host_name
 from tests.live import wires
 from tests.live.bedside import Ears
 from tests.live.listening import Listening
@@ -156,25 +157,30 @@ def test_a_cut_cable_is_noticed_at_the_phone_and_heals(cable: wires.Cable, tmp_p
 
 
 def test_a_browser_that_took_the_certificate_over_does_not_warn(cable: wires.Cable, tmp_path: Path) -> None:
-    """The phone's one-time step, in Chromium's own store: then the page opens by its address without a warning; after
-    the address changed it does not, for the certificate cannot vouch for the new one, and the program says so."""
-    data, home = tmp_path / "data", tmp_path / "home"
+    """The phone's one-time step, in Chromium's own store: the page opens without a warning, by number and by name. Then
+    the router gives out another number: by name all goes on, pairing and certificate too; by the new number the browser
+    warns, for the certificate cannot vouch for it, and the program says so."""
+    data, home, name = tmp_path / "data", tmp_path / "home", host_name()
     data.mkdir()
     (home / ".pki" / "nssdb").mkdir(parents=True)
     program = Program(cable, data)
     store = f"sql:{home / '.pki' / 'nssdb'}"
     wires.run("certutil", "-d", store, "-N", "--empty-password")
     wires.run("certutil", "-d", store, "-A", "-t", "C,,", "-n", "home", "-i", str(data / "page" / "authority.crt"))
-    script = cable.script(cable.b, CHROMIUM, tmp_path)
-    with chromium({"HOME": str(home)}, executable=script) as browser:
+    cable.name(cable.b, name, wires.LISTENER)
+    with chromium({"HOME": str(home)}, executable=cable.script(cable.b, CHROMIUM, tmp_path)) as browser:
         page = browser.new_context(ignore_https_errors=False).new_page()
         answer = page.goto(f"https://{wires.LISTENER}:8443/pair")
         assert answer is not None
         assert answer.status == 200
+        pair(page, link([program.said]), "Anna")
+        assert page.url == f"https://{name}:8443/"
         program.close()
         cable.move("10.77.0.9")
+        cable.name(cable.b, name, "10.77.0.9")
         program = Program(cable, data)
         assert "10.77.0.9 is new since" in program.said
+        expect(page.locator("#line")).to_have_text("Listening", timeout=60_000)
         with pytest.raises(Exception, match="ERR_CERT_"):
             page.goto("https://10.77.0.9:8443/pair")
     program.close()

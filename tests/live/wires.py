@@ -65,6 +65,13 @@ class Cable:
         run("ip", "-n", self.a, "address", "flush", "dev", self._plugs[0])
         run("ip", "-n", self.a, "address", "add", f"{address}/24", "dev", self._plugs[0])
 
+    def name(self, space: str, name: str, address: str) -> None:
+        """In this namespace the name has this address, as by mDNS; for what is started there from now on, and again."""
+        folder = Path("/etc/netns") / space
+        folder.mkdir(parents=True, exist_ok=True)
+        with (folder / "hosts").open("w") as file:  # in place: it is bound to /etc/hosts there
+            file.write(f"127.0.0.1 localhost\n{address} {name}\n")
+
     def inside(self, space: str, *command: str) -> list[str]:
         """A command line that runs in a namespace."""
         return ["ip", "netns", "exec", space, *command]
@@ -80,6 +87,7 @@ class Cable:
         """Take all of it away."""
         for space in (self.a, self.b):
             subprocess.run(["ip", "netns", "delete", space], check=False, capture_output=True)
+            shutil.rmtree(Path("/etc/netns") / space, ignore_errors=True)
 
 
 @contextmanager

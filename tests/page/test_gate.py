@@ -5,7 +5,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
 
+from beepwatch.page.app import View
 from beepwatch.page.gate import BODY, COOKIE, HEADERS, OPEN, UNPAIRED, cookie_of, host_of
 from beepwatch.page.limits import BURST, Buckets
 from beepwatch.page.pairing import FILE, UNUSED
@@ -284,6 +288,21 @@ def test_no_secret_is_logged(tmp_path: Path, caplog: pytest.LogCaptureFixture) -
     assert caplog.records
     assert token not in caplog.text
     assert code not in caplog.text
+
+
+def test_a_further_view_is_behind_the_same_gate(tmp_path: Path) -> None:
+    """Tonight, week, month: refused to strangers, with all the page's headers for the paired."""
+
+    async def week(request: Request) -> Response:
+        return Response(f"for {request.state.device.name}", headers={"content-type": "text/html; charset=utf-8"})
+
+    door = Door(tmp_path, views=(View("/week", "Week", (Route("/week", week), Route("/week/{day}", week))),))
+    token = door.pair("Anna")
+    for path in ("/week", "/week/2026-03-01"):
+        assert door.client.get(path).status_code == 401
+        answer = door.client.get(path, headers=door.cookie(token))
+        assert answer.text == "for Anna"
+        assert answer.headers["content-security-policy"] == HEADERS["content-security-policy"]
 
 
 def test_a_disk_that_fails_shuts_no_known_phone_out(tmp_path: Path) -> None:

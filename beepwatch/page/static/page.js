@@ -140,15 +140,16 @@ function showAlarms(open, waking) {
   if (form === drawn) return;
   drawn = form;
   if (!waking.length) put("sent", "");
-  byId("cards").replaceChildren(...open.map(card));
+  byId("cards").replaceChildren(...open.map((one, i) => card(one, i === 0)));
 }
 
-function card(one) {
+// first: its title and who goes stand in large letters at the top already.
+function card(one, first) {
   const made = document.createElement("article");
   made.className = "card";
   if (one.drill) made.append(text("p", "DRILL. Not a real alarm.", "drill"));
-  made.append(text("h2", one.title, "title"));
-  if (one.going) made.append(text("p", `${one.going} is going.`, "who"));
+  made.append(text("h2", one.title, first ? "unseen" : "title"));
+  if (one.going && !first) made.append(text("p", `${one.going} is going.`, "who"));
   const list = document.createElement("ul");
   list.append(...one.lines.map((line) => text("li", line, "")));
   made.append(list);
