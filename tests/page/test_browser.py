@@ -177,6 +177,18 @@ def test_pause_and_listen_again(browser: Browser, house: Beating) -> None:
         assert kinds == ["Pause", "Resume"]
 
 
+def test_a_drill_is_marked_as_one(browser: Browser, house: Beating) -> None:
+    """In the one line, on the card and for a screen reader; a real alarm beside it wins the line."""
+    with phone(browser) as context:
+        page = paired(context, house)
+        house.post(alarms=(open_alarm(drill=True),))
+        expect(page.locator("#line")).to_have_text("DRILL", timeout=SOON)
+        expect(page.locator("#cards")).to_contain_text("DRILL. Not a real alarm.")
+        expect(page.locator("#loud")).to_contain_text("Drill.")
+        house.post(alarms=(open_alarm(2), open_alarm(drill=True)))
+        expect(page.locator("#line")).to_have_text("ALARM", timeout=SOON)
+
+
 def test_what_it_was_is_asked_later(browser: Browser, house: Beating) -> None:
     """After the alarm is over one tap tells what it was; the loop gets it with the device's name."""
     with phone(browser) as context:

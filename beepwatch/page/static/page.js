@@ -96,9 +96,10 @@ function show() {
   const calling = waking.filter((one) => one.pattern !== "cannot-hear");
   if (!gone) quietUntilHeard = false;
   byId("quiet").hidden = !gone || quietUntilHeard || calling.length > 0 || waking.length > 0;
-  if (calling.length) headline("alarm", gone ? "ALARM. " + gone[0] : "ALARM", calling[0].title + (gone ? ". " + gone[1] : ""));
+  const call = calling.every((one) => one.drill) ? "DRILL" : "ALARM";
+  if (calling.length) headline("alarm", gone ? `${call}. ${gone[0]}` : call, calling[0].title + (gone ? ". " + gone[1] : ""));
   else if (gone) headline("lost", gone[0], gone[1]);
-  else if (now && now.hearing === "paused") headline("paused", `NOT LISTENING until ${now.until ? now.until.clock : "later"}`, now.why || "A planned pause.");
+  else if (now && now.hearing === "paused") headline("paused", `NOT LISTENING until ${now.until ? now.until.clock : "later"}`, now.why || "A planned pause. Smoke and gas still wake you.");
   else if (open.some((one) => one.going)) { const one = open.find((each) => each.going); headline("answered", `${one.going} is going`, one.title); }
   else if (now) headline("rest", "Listening", now.since ? `since ${now.since.clock}` : "");
   else headline("waiting", "Waiting", "I have not heard from the computer yet.");
