@@ -30,6 +30,8 @@ LONG_ENOUGH = 100
 """Steps (0.4 s) from which a wander is judged: the quarters of a shorter beep end in its own ramps."""
 FAINT = 0.2
 """Power over noise in one step under which a few per cent of error of the noise estimate would count."""
+NOISE_ERROR = 0.08
+"""Standard error of one bin's noise estimate: a median of 15 means of 32 half overlapping frames (theory)."""
 LATEST = 40
 """Frames (2.6 s) of a long burst that its surroundings are judged by."""
 LINE = 4.0
@@ -88,6 +90,7 @@ def purity(body: Inside) -> float:
     """
     count = max(1, round(len(body.u) * STEP_SECONDS / 0.6))
     power, error = body.power()
+    error = float(np.hypot(error, NOISE_ERROR / body.weight.mean()))
     if power <= 2 * error or power * float(body.weight.mean()) < FAINT:
         return 1.0
     own = body.pieces(count) if count < 4 else [_unturned(piece) for piece in body.pieces(count)]

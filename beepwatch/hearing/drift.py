@@ -28,6 +28,10 @@ DRIFT_SHARE = 0.003
 WIDE_SHARE = 0.015
 """Drift searched for where the first fit leaves tone over at an edge: the most that +-42 Hz hold at 4 kHz."""
 CHIRP_HZ_PER_S = 60.0
+LINE = 1000
+"""Steps (4 s) that a weak tone's line is drawn through at least: 80 nats at -26 dB."""
+STRAIGHT = 0.85
+"""Energy of the longer line over that of the shorter one, per step, from which the longer one is believed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +80,11 @@ class Drift:
         cycles = np.cumsum(self.hertz(part.first + np.arange(part.z.shape[1], dtype=np.float64))) * STEP_SECONDS
         turned: Complexes = part.z * np.exp(-2j * np.pi * cycles)
         return turned
+
+    def extended(self, part: Envelope) -> "Drift":
+        """The same, going on as it is over all of `part`."""
+        low, high = min(self.low, part.first), max(self.high, part.first + part.z.shape[1])
+        return Drift(self.coefficients, self.centre, low, high)
 
     def plus(self, coefficients: tuple[float, ...]) -> "Drift":
         """The same with a polynomial added."""
@@ -155,7 +164,23 @@ def _polyfit(x: Doubles, y: Doubles, degree: int, weight: Doubles) -> tuple[floa
     return tuple(float(c) / scale ** (degree - i) for i, c in enumerate(found))
 
 
-def _polished(part: Envelope, drift: Drift) -> Drift:
+def straight(part: Envelope, *, rising: bool) -> Drift:
+    """The straight drift that a weak tone filling `part` draws: of LINE steps at its start (`rising`) or its end.
+
+    It is drawn through all of `part` where that is straight: the slope errs by the length to the power -2.5.
+    """
+    n = part.z.shape[1]
+    near = part.part(part.first, part.first + LINE) if rising else part.part(part.first + n - LINE, part.first + n)
+    if n <= LINE:
+        near = part
+    short = _polished(near, _polished(near, _chirped(near, DRIFT_SHARE), 2), 2)
+    if n < 1.2 * LINE:
+        return short
+    long = _polished(part, _polished(part, short.extended(part), 2), 2)
+    return long if coherent(part, long) / n > STRAIGHT * coherent(near, short) / near.z.shape[1] else short
+
+
+def _polished(part: Envelope, drift: Drift, most: int = 4) -> Drift:
     """Take out what bend is left, by the phase of three to eight parts in turn.
 
     A warm-up drift is bent: a straight chirp left a third of the energy behind (measured). Parts hold PART_ENERGY each
@@ -172,7 +197,7 @@ def _polished(part: Envelope, drift: Drift) -> Drift:
     steps = np.angle(np.sum(sums[:, 1:] * np.conj(sums[:, :-1]), axis=0))
     phase = np.concatenate([[0.0], np.cumsum(steps)])
     seconds = ((cuts[:-1] + cuts[1:]) / 2 + part.first - drift.centre) * STEP_SECONDS
-    degree = min(count - 1, 2 if count < 5 else 4 if energy > 200 else 3)
+    degree = min(count - 1, most, 2 if count < 5 else 4 if energy > 200 else 3)
     fitted = _polyfit(seconds, phase, degree, np.abs(sums).sum(axis=0))
     return drift.plus(tuple(c * k / (2 * np.pi) for c, k in zip(fitted[:-1], range(degree, 0, -1), strict=True)))
 

@@ -21,7 +21,10 @@ from .verdict import SOFT, enough
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
 FAINT_LOOK_BACK = 500
-"""The same (2 s) for tones first seen by a sum over a second or more: their first frame is that uncertain."""
+"""The same (2 s) for tones first seen by a sum over a second or more, and for faint ones: their first frame is that
+uncertain."""
+FAINT_LEVEL = 4.0
+"""Level over noise of a faint one."""
 LOOKED_AT = 48
 """Frames (3 s): a tone may drift further in more."""
 NEAR_BINS, FAR_BINS = 5, 45
@@ -112,7 +115,8 @@ def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
         track.tone = 0.5 * (track.tone + bin_frequency(track.pair + 0.5))
     back = (frame_end(max(track.opened, stop_frame - 1)) - LONGEST_LOOK * RATE) // STEP
     if not track.chunks or track.chunk_next < back:
-        before = FAINT_LOOK_BACK if track.opened - track.start >= 16 else LOOK_BACK
+        faint = track.opened - track.start >= 16 or track.strength(rows) < FAINT_LEVEL
+        before = FAINT_LOOK_BACK if faint else LOOK_BACK
         track.chunks = []
         track.chunk_first = track.chunk_next = max(track.start * HOP // STEP - before, back, MARGIN)
     end = frame_end(stop_frame - 1) // STEP - MARGIN

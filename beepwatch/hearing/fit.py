@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import DRIFT_SHARE, PIECE, SHORT, WIDE_SHARE, Drift, Envelope, coherent, follow, still
+from .faint import ending, onset
 from .known import MOST, prior
 from .spectrum import Complexes, Doubles
 
@@ -211,6 +212,7 @@ def _reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     """
     inner = whole.part(round(burst.begin), round(burst.end))
     level = max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
+    begin, end = min(begin, burst.begin), max(end, burst.end)
     a = _further(whole, level, burst.begin, begin - 2 * CELL)
     b = _further(whole, level, burst.end, end + 2 * CELL)
     a = _faded(whole, burst.drift, a, begin) if a == burst.begin else a
@@ -320,8 +322,13 @@ def _fit_short(whole: Envelope, about: tuple[float, float], bounds: tuple[float,
 
 def _fit_long(whole: Envelope, begin: float, end: float, bounds: tuple[float, float]) -> Burst:
     """Fit in pieces, each edge on its own."""
-    a = _long_edge(whole, begin, bounds[0], end, rising=True)
-    b = _long_edge(whole, end, bounds[1], begin, rising=False)
+    inner = whole.part(int(begin), int(end) + 1)
+    if inner.energy < FAINT_RATE * STEP_SECONDS:
+        a = onset(whole, begin, end)
+        b = ending(whole, end, a)
+    else:
+        a = _long_edge(whole, begin, bounds[0], end, rising=True)
+        b = _long_edge(whole, end, bounds[1], begin, rising=False)
     drift = follow(whole.part(int(a), int(b) + 1))
     cuts = np.linspace(a, b, max(2, round((b - a) * STEP_SECONDS / PIECE)) + 1).astype(int)
     parts = [whole.part(int(cuts[i]), int(cuts[i + 1])) for i in range(len(cuts) - 1)]

@@ -13,6 +13,7 @@ from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
 
 from .baseband import KEPT_SECONDS, Audio
 from .doubt import Doubt
+from .faint import CERTAIN, goes_on, line_before
 from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
 from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
 from .known import Known
@@ -36,7 +37,7 @@ from .spectrum import (
     frame_end,
     power_rows,
 )
-from .track import CHUNK, GUARD, Track, advance, coarse_steps, open_track
+from .track import CHUNK, GUARD, Track, advance, coarse_steps, doubt, go_on, open_track
 
 HIGHEST = 5050.0
 """Hz: the highest tone looked for."""
@@ -54,6 +55,8 @@ UNHEARD_POWER = 0.5e-12
 """Noise power taken at least, -120 dBFS: digital silence would make every SNR infinite."""
 CLEAR = 8.0
 """Level over noise from which a tone is looked through for silences: weaker ones cannot show any (`pulses.MISSED`)."""
+FAINT, LASTING = 8.0, 1.0
+"""Level over noise under which the end of a tone of so many seconds is asked for a second time, in its own phase."""
 RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
 FAINT_HUM = 1.5
@@ -323,6 +326,8 @@ class Hearing:
             return
         while track.next < stop and track.closed is None:
             advance(track, self._rows, stop)
+            if track.closed is not None:
+                self._doubt(track)
             whole = (track.next - track.start) % CHUNK == 0
             if track.closed is None and whole and track.next - track.start >= 2 * CHUNK:
                 self._look(track)
@@ -332,6 +337,22 @@ class Hearing:
             self._closed_at[track.serial] = track.told_at
             if not track.hum and not track.dropped:
                 self._closings.append(track)
+
+    def _doubt(self, track: Track) -> None:
+        """Was the end of a faint tone only its noise? Wait until that can be told, and take back the end if it was."""
+        frame, last = track.next - 1, track.last
+        faint = not track.hum and not track.dropped and track.strength(self._rows) < FAINT
+        if not faint or track.seconds(last) < LASTING or not line_like(track, self._rows, last + 1):
+            return
+        collect(track, self._rows, self._audio, frame + 1)
+        whole = envelope(track)
+        begin, end = coarse_steps(track, last)
+        before = line_before(whole, max(begin, whole.first, track.cut), end)
+        if before is None:
+            return
+        track.rate = max(track.rate, before.rate)
+        if not doubt(track, CERTAIN / track.rate) and goes_on(whole, replace(before, rate=track.rate), end):
+            go_on(track)
 
     def _free(self, track: Track) -> None:
         """Once it has closed, let its bins be searched again, in frames after the tone and its loud tail."""

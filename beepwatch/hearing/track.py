@@ -11,7 +11,7 @@ import numpy as np
 
 from .baseband import STEP
 from .rows import Rows
-from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, Doubles, Floats, frame_end
+from .spectrum import BIN_HZ, BINS, FRAME, HOP, HOP_SECONDS, LOW_BIN, RATE, Complexes, Doubles, Floats, frame_end
 
 END_EVIDENCE = 5.0
 """Nats for "ended" of a clear tone."""
@@ -93,6 +93,10 @@ class Track:
     """Frame at which the end became final."""
     faint: bool = False
     """It was opened only because it is near a known tone: it gives way to any other, and hides none."""
+    patience: int = 0
+    """Frame before which it does not close: a faint tone's end is doubted until then."""
+    rate: float = 0.0
+    """Energy over noise in a second of a faint tone, the greatest seen when it seemed to end."""
     hum: bool = False
     told: int = 0
     """How many of the asked lengths were reported."""
@@ -247,7 +251,7 @@ def _sound(track: Track, y: float, noise: float, frame: int) -> None:
 
 
 def _close_if_due(track: Track, frame: int) -> None:
-    if frame >= deadline(track):
+    if frame >= max(deadline(track), track.patience):
         track.closed = frame
 
 
@@ -263,6 +267,9 @@ FRAME_TAIL = HOP // 2
 
 def _wait(track: Track, y: float, noise: float, frame: int) -> None:
     """One frame after the end: is the tone back, over the noise and over the slowest tail that a bedroom leaves?"""
+    if track.patience and frame > deadline(track):
+        _close_if_due(track, frame)
+        return
     level = max(track.level, 1e-30)
     fallen = TAIL_DB + TAIL_DB_A_FRAME * (frame - track.last - 1)
     floor = max(noise, level * 10 ** (-fallen / 10))
@@ -276,6 +283,21 @@ def _wait(track: Track, y: float, noise: float, frame: int) -> None:
     track.since, track.since_count = 0.0, 0
     track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
     track.wide = track.level > STRONG * noise
+
+
+def go_on(track: Track) -> None:
+    """Take back the end: the tone sounds still at the last frame followed."""
+    track.ended, track.closed, track.sum, track.least, track.least_frame = None, None, 0.0, 0.0, track.next - 1
+    track.since, track.since_count, track.left, track.patience = 0.0, 0, None, 0
+
+
+def doubt(track: Track, seconds: float) -> bool:
+    """Put off the closing until `seconds` after the end, if that lies ahead."""
+    frame = ceil(((track.last * HOP + 1.5 * HOP + seconds * RATE) - FRAME) / HOP)
+    if track.patience or frame < track.next:
+        return False
+    track.closed, track.patience = None, frame
+    return True
 
 
 def _hold(track: Track, rows: Rows, first: int, stop: int) -> None:

@@ -1,0 +1,179 @@
+"""Long tones near the limit of hearing: where they begin and end, and whether one that seems to have ended goes on.
+
+A frame holds only a few nats of such a tone; on the line that its loud middle draws, phase and all, each 0.1 s holds
+as many. A sounder that warms up is off that line at first, by an unknown bend: a bank of bends is tried, each weighed
+by how likely it is beforehand, and the onset is read from the sum (marginal likelihood).
+"""
+
+from dataclasses import dataclass
+from math import log
+
+import numpy as np
+from scipy.special import i0e
+
+from .baseband import STEP_SECONDS
+from .drift import Drift, Envelope, coherent, straight
+from .spectrum import Complexes, Doubles
+
+REFERENCE = 2000
+"""Steps (8 s) of tone beside an edge that draw its line at most: over 4 s at -26 dB the line strays by half a turn 2 s
+outside (measured; Rife & Boorstyn 1974)."""
+SETTLED = 300
+"""Steps (1.2 s) after the onset left off for that: some time constants of a warm-up."""
+SHORTEST = 150
+"""Steps (0.6 s) that tell whether a tone goes on."""
+WINDOW = 48
+"""Steps (0.2 s) of onsets that are looked at with the same bends."""
+SPAN = 500
+"""Steps (2 s) to each side in which an edge is looked for."""
+NEAR = 1000
+"""Steps (4 s) beyond it that a likelihood is summed over: more places it no better."""
+SPACING = 3
+TIME_CONSTANTS = (0.15, 0.25, 0.5)
+"""Seconds: warm-ups to a factor of two (judgement; the benchmark's is 0.3)."""
+BEND = 0.0015
+"""Relative: mean size of the warm-up expected of a sounder (0.2 % is common practice, no source)."""
+BENT = 0.5
+"""Share of the prior for any bend at all (judgement)."""
+MOST_BEND = 0.006
+TURN = 0.3
+"""Cycles between two bends of the bank: half of it costs 6 % of the energy (theory)."""
+COLLAR, SURE = 0.25, 0.01
+"""Seconds from the edge at which an error counts in full, and the chance of such an error at which the median serves."""
+GOES_ON = 2.0
+"""Nats for "it goes on" that undo an end."""
+CERTAIN = 25.0
+"""Energy that a faint tone would have had since its end before that is believed: it looks as weak as noise in 0.2 %
+(Rice, theory)."""
+HOPE = 15.0
+"""Energy before an end under which no line can be drawn."""
+SEARCH_HZ = 1.5
+
+
+def place(places: Doubles, log_likelihood: Doubles) -> float:
+    """The median of a likelihood on an even grid; a wide one's place with the least expected error up to COLLAR."""
+    density = np.exp(log_likelihood - log_likelihood.max())
+    total = np.cumsum(density)
+    middle = float(np.interp(total[-1] / 2, total - density / 2, places))
+    away = np.abs(places - middle) > 0.8 * COLLAR / STEP_SECONDS
+    if float(density[away].sum()) < SURE * total[-1]:
+        return middle
+    reach = int(COLLAR / STEP_SECONDS / (places[1] - places[0]))
+    gain = 1 - (np.arange(-reach, reach + 1) / reach) ** 4
+    scores = np.convolve(density, gain)[reach : reach + len(places)]
+    return float(places[int(np.argmax(scores))])
+
+
+def onset(whole: Envelope, guess: float, other: float) -> float:
+    """Step at which a faint tone begins that ends at `other`, its warm-up unknown."""
+    for _ in range(3):
+        found, bound = _onset(whole, guess, other)
+        if abs(found - guess) < 25:
+            return found
+        guess = max(found, bound)
+    return found
+
+
+def _onset(whole: Envelope, guess: float, other: float) -> tuple[float, float]:
+    """(onset by a line drawn from `guess` + SETTLED on, lowest step looked at)."""
+    settled = min(guess + SETTLED, (guess + other) / 2)
+    fixed = min(settled + REFERENCE, other)
+    line = straight(whole.part(int(settled), int(fixed) + 1), rising=True)
+    low, high = int(max(guess - SPAN, whole.first)), int(min(guess + SPAN, (guess + fixed) / 2))
+    part = whole.part(low, min(int(fixed), high + NEAR) + 1)
+    weighted = line.extended(part).unwind(part) * part.weight
+    windows = [_window(weighted, part.weight, a, whole.tone) for a in range(0, max(high - low, 1), WINDOW)]
+    log_likelihood = np.concatenate(windows)
+    return place(low + SPACING * np.arange(len(log_likelihood), dtype=np.float64), log_likelihood), float(low)
+
+
+def _window(z: Complexes, weight: Doubles, first: int, tone: float) -> Doubles:
+    """Log likelihood of an onset at steps first, first + SPACING ... of a window of z (channels, n), its bend unknown.
+
+    z: weighted baseband on its line. Warm-ups are bends of so many cycles at the window's middle, which die away.
+    """
+    places = np.arange(first, first + WINDOW, SPACING)
+    width = np.cumsum(weight[:, first:][:, ::-1], axis=1)[:, ::-1][:, places - first]
+    whole = z[:, first:].sum(axis=1, keepdims=True)
+    straight_sums = whole - np.cumsum(z[:, first : first + WINDOW], axis=1)[:, places - first]
+    energies = [_energy(straight_sums[:, None, :], width) + log(1 - BENT)]
+    for constant in TIME_CONSTANTS:
+        steps = constant / STEP_SECONDS
+        bent = z[:, first : first + WINDOW + int(6 * steps)]
+        late = np.exp((WINDOW / 2 - np.arange(bent.shape[1])) / steps)
+        most = int(MOST_BEND * tone * constant / TURN)
+        cycles = TURN * np.concatenate([np.arange(-most, 0), np.arange(1, most + 1)])
+        added = np.exp(2j * np.pi * cycles[:, None] * late[None, :]) - 1
+        change = np.cumsum((bent[:, None, :] * added)[:, :, ::-1], axis=2)[:, :, ::-1][:, :, places - first]
+        bend = np.abs(cycles)[:, None] * late[places - first] / (constant * tone * BEND)
+        cell = 0.5 * BENT / len(TIME_CONSTANTS) * TURN / (constant * tone * BEND) * late[places - first]
+        energies.append(_energy(straight_sums[:, None, :] + change, width) + np.log(cell) - bend)
+    total = np.concatenate(energies)
+    top = total.max(axis=0)
+    summed: Doubles = top + np.log(np.exp(total - top).sum(axis=0))
+    return summed
+
+
+def _energy(sums: Complexes, width: Doubles) -> Doubles:
+    """|C|^2 / V of all channels: sums (channels, bends, places), width (channels, places)."""
+    energy: Doubles = ((sums.real**2 + sums.imag**2) / width[:, None, :]).sum(axis=0)
+    return energy
+
+
+def ending(whole: Envelope, guess: float, other: float) -> float:
+    """Step at which a faint tone ends that began at `other`: on the line of its last seconds."""
+    fixed = max(guess - REFERENCE, (guess + other) / 2 if guess - other < 2 * SHORTEST else other + SHORTEST)
+    fixed = min(fixed, guess - 50)
+    line = straight(whole.part(int(fixed), int(guess) + 1), rising=False)
+    low = int(max((guess + fixed) / 2, guess - SPAN))
+    part = whole.part(max(int(fixed), low - NEAR), int(guess) + SPAN)
+    turned = line.extended(part).unwind(part) * part.weight
+    sums = np.cumsum(turned, axis=1)
+    power = ((sums.real**2 + sums.imag**2) / np.cumsum(part.weight, axis=1)).sum(axis=0)
+    first = low - part.first
+    places = low + 1 + np.arange(len(power) - first, dtype=np.float64)
+    return place(places[::SPACING], power[first::SPACING])
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The straight line that a tone drew before its end."""
+
+    drift: Drift
+    rate: float
+    """Energy in a second."""
+
+
+def line_before(whole: Envelope, begin: float, end: float) -> Line | None:
+    """The line of the tone from step `begin` to `end`; None where too little is known of it."""
+    before = whole.part(int(max(begin, end - REFERENCE)), int(end))
+    n = before.z.shape[1]
+    if n < SHORTEST:
+        return None
+    drift = straight(before, rising=False)
+    energy = coherent(before, drift) - len(whole.z)
+    if energy < HOPE:
+        return None
+    return Line(drift, energy / (n * STEP_SECONDS))
+
+
+def goes_on(whole: Envelope, line: Line, end: float) -> bool:
+    """Does the tone go on from step `end`, at its level, to the end of `whole`?
+
+    The log likelihood ratio of a tone of known level and unknown phase (Kay, Detection Theory, ch. 7, from memory).
+    """
+    after = whole.part(int(end), whole.first + whole.z.shape[1])
+    if after.z.shape[1] < 25:
+        return False
+    expected = line.rate * after.z.shape[1] * STEP_SECONDS
+    x = 2 * float(np.sqrt(_best_near(line.drift.extended(after), after) * expected))
+    return float(np.log(i0e(x))) + x - expected > GOES_ON
+
+
+def _best_near(line: Drift, part: Envelope) -> float:
+    """Greatest energy of `part` within SEARCH_HZ of the line."""
+    size = 1 << (4 * part.z.shape[1] - 1).bit_length()
+    spectrum = np.abs(np.fft.fft(line.unwind(part) * part.weight, size, axis=1)) ** 2
+    reach = max(1, int(SEARCH_HZ * size * STEP_SECONDS))
+    near = np.concatenate([spectrum[:, : reach + 1], spectrum[:, -reach:]], axis=1)
+    return float((near / part.weight.sum(axis=1)[:, None]).sum(axis=0).max())
