@@ -29,22 +29,24 @@ SPAN = 500
 NEAR = 1000
 """Steps (4 s) beyond it that a likelihood is summed over: more places it no better."""
 SPACING = 3
-TIME_CONSTANTS = (0.15, 0.25, 0.5)
+TIME_CONSTANTS = (0.15, 0.3, 0.6)
 """Seconds: warm-ups to a factor of two (judgement; the benchmark's is 0.3)."""
 BEND = 0.0015
 """Relative: mean size of the warm-up expected of a sounder (0.2 % is common practice, no source)."""
 BENT = 0.5
 """Share of the prior for any bend at all (judgement)."""
 MOST_BEND = 0.006
-TURN = 0.3
-"""Cycles between two bends of the bank: half of it costs 6 % of the energy (theory)."""
+TURN = 0.2
+"""Cycles between two bends of the bank: half of it costs 3 % of the energy (theory)."""
 COLLAR, SURE = 0.25, 0.01
-"""Seconds from the edge at which an error counts in full, and the chance of such an error at which the median serves."""
+"""Seconds from the edge at which an error counts in full, and the chance of one at which the median serves."""
 GOES_ON = 2.0
 """Nats for "it goes on" that undo an end."""
 CERTAIN = 25.0
 """Energy that a faint tone would have had since its end before that is believed: it looks as weak as noise in 0.2 %
 (Rice, theory)."""
+LONGEST_DOUBT = 1.5
+"""Seconds that this may take: CERTAIN at -27 dB."""
 HOPE = 15.0
 """Energy before an end under which no line can be drawn."""
 SEARCH_HZ = 1.5
@@ -167,7 +169,8 @@ def goes_on(whole: Envelope, line: Line, end: float) -> bool:
         return False
     expected = line.rate * after.z.shape[1] * STEP_SECONDS
     x = 2 * float(np.sqrt(_best_near(line.drift.extended(after), after) * expected))
-    return float(np.log(i0e(x))) + x - expected > GOES_ON
+    gain: float = log(float(i0e(x))) + x - expected
+    return gain > GOES_ON
 
 
 def _best_near(line: Drift, part: Envelope) -> float:

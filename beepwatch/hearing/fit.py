@@ -322,10 +322,11 @@ def _fit_short(whole: Envelope, about: tuple[float, float], bounds: tuple[float,
 
 def _fit_long(whole: Envelope, begin: float, end: float, bounds: tuple[float, float]) -> Burst:
     """Fit in pieces, each edge on its own."""
-    inner = whole.part(int(begin), int(end) + 1)
-    if inner.energy < FAINT_RATE * STEP_SECONDS:
+    if whole.part(int(begin), int(end) + 1).energy < FAINT_RATE * STEP_SECONDS:
         a = onset(whole, begin, end)
         b = ending(whole, end, a)
+        a = _long_edge(whole, begin, bounds[0], end, rising=True, unless=a)
+        b = _long_edge(whole, end, bounds[1], begin, rising=False, unless=b)
     else:
         a = _long_edge(whole, begin, bounds[0], end, rising=True)
         b = _long_edge(whole, end, bounds[1], begin, rising=False)
@@ -336,10 +337,13 @@ def _fit_long(whole: Envelope, begin: float, end: float, bounds: tuple[float, fl
     return Burst(a, b, drift, energy, len(parts) * len(whole.z))
 
 
-def _long_edge(whole: Envelope, guess: float, bound: float, other: float, *, rising: bool) -> float:
+def _long_edge(
+    whole: Envelope, guess: float, bound: float, other: float, *, rising: bool, unless: float | None = None
+) -> float:
     """One edge of a long burst, against the tone beside it, whose drift is fitted there anew.
 
     So much tone is taken as holds EDGE_ENERGY, 0.8 to 2.4 s of it: more places the edge no better.
+    unless: an edge to be kept unless this one lies further out by OUTSIDE nats: rooms bend phases otherwise.
     """
     sign = 1 if rising else -1
     energy = whole.part(int(min(guess, other)), int(max(guess, other))).energy
@@ -352,4 +356,9 @@ def _long_edge(whole: Envelope, guess: float, bound: float, other: float, *, ris
     against = np.array([fixed])
     values = sums.likelihood(places, against)[:, 0] if rising else sums.likelihood(against, places)[0]
     near = _edge(sums, _median_place(places, values), (4.0, 1.0), fixed)
+    if unless is not None:
+        kept = np.array([unless])
+        than = float((sums.likelihood(kept, against) if rising else sums.likelihood(against, kept))[0, 0])
+        if sign * (unless - near) <= 0 or float(values.max()) - than < OUTSIDE:
+            return unless
     return _edge(sums, near, (2.0, 0.25), fixed)

@@ -13,7 +13,7 @@ from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
 
 from .baseband import KEPT_SECONDS, Audio
 from .doubt import Doubt
-from .faint import CERTAIN, goes_on, line_before
+from .faint import CERTAIN, LONGEST_DOUBT, goes_on, line_before
 from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
 from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
 from .known import Known
@@ -37,7 +37,7 @@ from .spectrum import (
     frame_end,
     power_rows,
 )
-from .track import CHUNK, GUARD, Track, advance, coarse_steps, doubt, go_on, open_track
+from .track import CHUNK, GUARD, Track, advance, coarse_steps, go_on, open_track, put_off
 
 HIGHEST = 5050.0
 """Hz: the highest tone looked for."""
@@ -55,7 +55,7 @@ UNHEARD_POWER = 0.5e-12
 """Noise power taken at least, -120 dBFS: digital silence would make every SNR infinite."""
 CLEAR = 8.0
 """Level over noise from which a tone is looked through for silences: weaker ones cannot show any (`pulses.MISSED`)."""
-FAINT, LASTING = 8.0, 1.0
+FAINT, LASTING = 8.0, 2.0
 """Level over noise under which the end of a tone of so many seconds is asked for a second time, in its own phase."""
 RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
@@ -327,7 +327,7 @@ class Hearing:
         while track.next < stop and track.closed is None:
             advance(track, self._rows, stop)
             if track.closed is not None:
-                self._doubt(track)
+                self._ask_again(track)
             whole = (track.next - track.start) % CHUNK == 0
             if track.closed is None and whole and track.next - track.start >= 2 * CHUNK:
                 self._look(track)
@@ -338,7 +338,7 @@ class Hearing:
             if not track.hum and not track.dropped:
                 self._closings.append(track)
 
-    def _doubt(self, track: Track) -> None:
+    def _ask_again(self, track: Track) -> None:
         """Was the end of a faint tone only its noise? Wait until that can be told, and take back the end if it was."""
         frame, last = track.next - 1, track.last
         faint = not track.hum and not track.dropped and track.strength(self._rows) < FAINT
@@ -351,7 +351,9 @@ class Hearing:
         if before is None:
             return
         track.rate = max(track.rate, before.rate)
-        if not doubt(track, CERTAIN / track.rate) and goes_on(whole, replace(before, rate=track.rate), end):
+        if not put_off(track, min(CERTAIN / track.rate, LONGEST_DOUBT)) and goes_on(
+            whole, replace(before, rate=track.rate), end
+        ):
             go_on(track)
 
     def _free(self, track: Track) -> None:

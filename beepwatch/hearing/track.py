@@ -291,7 +291,7 @@ def go_on(track: Track) -> None:
     track.since, track.since_count, track.left, track.patience = 0.0, 0, None, 0
 
 
-def doubt(track: Track, seconds: float) -> bool:
+def put_off(track: Track, seconds: float) -> bool:
     """Put off the closing until `seconds` after the end, if that lies ahead."""
     frame = ceil(((track.last * HOP + 1.5 * HOP + seconds * RATE) - FRAME) / HOP)
     if track.patience or frame < track.next:
