@@ -19,6 +19,8 @@ Cause: TypeAlias = Literal[
     "margin-low",
     "gain-dropped",
     "cannot-wake",
+    "speaker-muted",
+    "speaker-not-heard",
     "disk-full",
     "clock-set",
     "mains-lost",
@@ -26,6 +28,8 @@ Cause: TypeAlias = Literal[
     "clipping",
     "cough",
     "way-gone",
+    "guard-gone",
+    "may-sleep",
     "room-louder",
 ]
 Level: TypeAlias = Literal["high", "medium", "shown"]
@@ -116,6 +120,14 @@ TABLE: tuple[Condition, ...] = (
         "sounds by the second way; tries the loudspeaker again and again",
     ),
     Condition(
+        "speaker-muted", "medium", 60.0, "cannot-wake", "the loudspeaker is muted",
+        "looked at each minute (PulseAudio, PipeWire); sounds by the second way",
+    ),
+    Condition(
+        "speaker-not-heard", "medium", 0.0, "cannot-wake", "the loudspeaker failed its daily test by day",
+        "tried again each 10 min; over once it is heard",
+    ),
+    Condition(
         "disk-full", "medium", 60.0, "disk-full", "the history cannot be written, or soon not",
         "keeps the history in memory and writes it once there is room",
     ),
@@ -140,6 +152,13 @@ TABLE: tuple[Condition, ...] = (
         clears=10.0,
     ),
     Condition("way-gone", "shown", 0.0, "", "one of several ways to wake you does not work", "tried again each day"),
+    Condition(
+        "guard-gone", "shown", 10.0, "", "the second process (`--guarded`) has gone", "goes on alone; start it anew",
+    ),
+    Condition(
+        "may-sleep", "shown", 0.0, "", "this computer may go to sleep, and then nothing listens",
+        "held awake where the system lets it; told at each start where not",
+    ),
     Condition(
         "room-louder", "shown", 300.0, "", "the room is much louder than it usually is", "over once it is as usual",
         clears=60.0,

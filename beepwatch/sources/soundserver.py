@@ -20,6 +20,8 @@ PATIENCE = 2.0
 """s to wait for an answer."""
 EACH = 3.0
 """s between two looks for the microphone: twice within the 8 s after which somebody is woken."""
+SINK_LOOKS = 10
+"""Looks for the microphone between two looks at the sink: half a minute."""
 
 Ask: TypeAlias = Callable[..., bytes | None]
 """Words of the question -> the answer, or None."""
@@ -109,6 +111,8 @@ class Whereabouts:
     right: bool = True
     first: str | None = None
     now: str | None = None
+    muted: bool = False
+    """Whether the default sink is muted, as of the newest look each minute."""
     _over: Event = field(default_factory=Event)
 
     def start(self) -> "Whereabouts":
@@ -127,10 +131,19 @@ class Whereabouts:
         self.right = name == self.first
         self.at = self.clock()
 
+    def look_at_sink(self) -> None:
+        """Look once whether the default sink is muted; where that cannot be told, it is not."""
+        sink = default_sink(self.ask)
+        self.muted = sink is not None and sink.silent
+
     def close(self) -> None:
         """Look no more."""
         self._over.set()
 
     def _work(self) -> None:
+        looks = 0
         while not self._over.wait(EACH):
             self.look()
+            looks += 1
+            if looks % SINK_LOOKS == 1:
+                self.look_at_sink()

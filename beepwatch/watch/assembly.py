@@ -25,6 +25,7 @@ from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
 from beepwatch.sources.soundserver import Whereabouts
+from beepwatch.watch.awake import Awake
 from beepwatch.watch.callers import Callers, messages_of
 from beepwatch.watch.changes import HouseholdChanges
 from beepwatch.watch.console import Console
@@ -32,11 +33,16 @@ from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
 from beepwatch.watch.posting import Posting, Told
 from beepwatch.watch.preview import Preview
-from beepwatch.watch.pulse import Pulse, notify_of
+from beepwatch.watch.pulse import Notify, Pulse, notify_of
+from beepwatch.watch.selftest import SelfTest
+from beepwatch.watch.sentinel import Sentinel
 from beepwatch.watch.sounding import Sounding, chosen, voiced_of
-from beepwatch.watch.upkeep import Upkeep
+from beepwatch.watch.upkeep import Helpers, Upkeep
 from beepwatch.watch.waker import Report, Waker
 from beepwatch.watch.ways import Ways
+
+DEFAULTS = ("", "default", "pulse")
+"""Names of the speaker that stand for the server's default sink."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +108,15 @@ def prepare(
     waker = _waker(callers, sounds, reports, ways, preview=fast)
     if sounds is not None and isinstance(source, Microphone):
         sounds.trial()
-    upkeep = _upkeep(home, source, folder)
+    notify = notify_of(os.environ) if isinstance(source, Microphone) else None
+    watches: list[Watch] = []
+    standing = Sentinel(
+        lambda: watches[0].beat if watches else 0,
+        None if sounds is None else sounds.speaker,
+        lambda: messages.lines("cannot-hear-slow"),
+        console.plain,
+    )
+    upkeep = _upkeep(home, source, folder, sounds=sounds, notify=notify, sentinel=standing)
 
     def taught(fresh: Household) -> None:
         console.expect(_expected(fresh, source))
@@ -113,7 +127,6 @@ def prepare(
         callers.home = fresh
         waker.climb_by(callers.ladder)
 
-    notify = notify_of(os.environ) if isinstance(source, Microphone) else None
     changes = HouseholdChanges(home, tone, waker.rename, taught, called)
 
     def hearing() -> Recognizer:
@@ -134,6 +147,7 @@ def prepare(
         length=source.length if isinstance(source, Replay) and fast else 0.0,
         folder=folder,
     )
+    watches.append(watch)
     served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
     if served is not None:
         ways.add(PageWay(board, served.watchers, served.pairing, reports.put, ticking))
@@ -154,11 +168,25 @@ def _expected(home: Household, source: Microphone | Replay) -> tuple[float, floa
     return (one.now, one.level) if one is not None and known else None
 
 
-def _upkeep(home: Household, source: Microphone | Replay, folder: Path) -> Upkeep | None:
+def _upkeep(
+    home: Household, source: Microphone | Replay, folder: Path,
+    *, sounds: Sounding | None, notify: Notify | None, sentinel: Sentinel,
+) -> Upkeep | None:  # fmt: skip
     """What else is to be looked after, for a microphone."""
     if not isinstance(source, Microphone):
         return None
-    return Upkeep(folder, source.name, _expected(home, source), Whereabouts(os.getpid()).start())
+    place, awake, sound = Whereabouts(os.getpid()).start(), Awake().start(), home.settings.sound
+    hour = "" if sounds is None else home.settings.watching.self_test
+    same = home.settings.home.same_room == "yes"
+    helpers = Helpers(
+        asleep=lambda: awake.trouble,
+        muted=lambda: place.muted and sounds is not None and sound.speaker in DEFAULTS,
+        alone=lambda: notify is not None and notify.gone,
+        trial=(lambda: None) if sounds is None else sounds.trial,
+        test=SelfTest(hour, same_room=same, rate=source.rate, device=chosen(sound.speaker)),
+        closing=(sentinel.start().close, awake.close),
+    )
+    return Upkeep(folder, source.name, _expected(home, source), place=place, helpers=helpers)
 
 
 def _microphone(device: str | None) -> Microphone:

@@ -11,6 +11,9 @@ from beepwatch.events import Changed, Ended, Event, Raised
 from beepwatch.sources.block import Block, Samples
 from beepwatch.sources.resample import Resampler
 
+FULL = 0.999
+"""Of full scale: the last step of 16 bits and what resampling leaves of it (judgement)."""
+
 
 class Listens(Protocol):
     """What is needed of `Recognizer`."""
@@ -101,3 +104,8 @@ def level(block: Block) -> float:
 def silent(block: Block) -> bool:
     """Whether every sample is exactly zero."""
     return not np.any(block.samples)
+
+
+def clipped(block: Block) -> bool:
+    """Whether more than one sample in a thousand lies at full scale: peaks are cut off."""
+    return block.samples.size > 0 and float(np.mean(np.abs(block.samples) >= FULL)) > 1e-3

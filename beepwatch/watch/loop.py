@@ -21,7 +21,7 @@ from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import Deafness, Source
 from beepwatch.watch.desk import Desk
-from beepwatch.watch.ears import Ears, Listens, level, silent
+from beepwatch.watch.ears import Ears, Listens, clipped, level, silent
 from beepwatch.watch.logbook import Logbook, Writes
 from beepwatch.watch.pausing import Pausing
 from beepwatch.watch.posting import Posting
@@ -160,6 +160,9 @@ class Watch:
         self._deafness.arrived(self._clock.ticks(), mute, self._repeats.push(block.samples))
         if block.lost:
             self._lose(block)
+        if self._upkeep is not None:
+            self._upkeep.hear(block.samples)
+        self._alerts.conditions.report("clipping", clipped(block), self._clock.ticks())
         self._end = block.end
         deaf = self._deafness.now
         self._take(self._ears.take(block, unheard=mute and deaf is not None and deaf.cause == "digital-silence"))

@@ -3,9 +3,12 @@
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import msgspec
+import numpy as np
+import numpy.typing as npt
 
 from beepwatch.events import Noise
 from beepwatch.hearing.health import Health
@@ -15,6 +18,7 @@ from beepwatch.hearing.usual import Change, Usual, level_of
 from beepwatch.sources.soundserver import Whereabouts
 from beepwatch.watch.conditions import Conditions
 from beepwatch.watch.power import Power, power
+from beepwatch.watch.selftest import SelfTest
 
 EACH = 5.0
 """s between two looks at power and disk."""
@@ -23,6 +27,8 @@ KEEP = 600.0
 QUIET = -130.0
 """dBFS below which a level is none: the digital silence of a muted microphone has its own rule."""
 NAME = "usual.json"
+EVENING = 20
+"""o'clock at which one that runs for days tries the second way (judgement: before most people sleep)."""
 
 
 class _Kept(msgspec.Struct):
@@ -38,6 +44,24 @@ class World:
 
     power: Callable[[], Power | None] = power
     free: Callable[[Path], float] = lambda folder: shutil.disk_usage(folder).free
+    wall: Callable[[], datetime] = lambda: datetime.now().astimezone()
+
+
+@dataclass(frozen=True, slots=True)
+class Helpers:
+    """Who else looks after something; each may be left out."""
+
+    asleep: Callable[[], str | None] = lambda: None
+    """Why the computer may go to sleep; None where it is held awake."""
+    muted: Callable[[], bool] = lambda: False
+    """Whether the loudspeaker is muted."""
+    alone: Callable[[], bool] = lambda: False
+    """Whether the second process has gone."""
+    trial: Callable[[], None] = lambda: None
+    """Try the second way, softly."""
+    test: SelfTest | None = None
+    closing: tuple[Callable[[], None], ...] = ()
+    """What is to be ended with the listening."""
 
 
 class Upkeep:
@@ -51,11 +75,14 @@ class Upkeep:
         folder: Path,
         microphone: str,
         expected: tuple[float, float] | None = None,
+        *,
         place: Whereabouts | None = None,
         world: World | None = None,
+        helpers: Helpers | None = None,
     ) -> None:
         self._folder, self._microphone, self._expected = folder, microphone, expected
-        self._place, self._world = place, world or World()
+        self._place, self._world, self._helpers = place, world or World(), helpers or Helpers()
+        self._tried = self._world.wall().date()
         self._usual = Usual(self._kept())
         self._noises: list[Noise] = []
         self._noted = 0.0
@@ -66,6 +93,11 @@ class Upkeep:
     def expect(self, beep: tuple[float, float] | None) -> None:
         """From now on the margin is of this beep, as `expected`."""
         self._expected = beep
+
+    def hear(self, samples: npt.NDArray[np.float32]) -> None:
+        """A block of sound, shape (n, channels)."""
+        if self._helpers.test is not None:
+            self._helpers.test.hear(samples)
 
     def noise(self, noise: Noise) -> None:
         """How loud the room is, as hearing tells it each 2 s."""
@@ -82,6 +114,8 @@ class Upkeep:
             self._next = now + EACH
             self._power(now, conditions)
             self._disk()
+            self._ask(now, conditions)
+        self._test(now, conditions)
         if now >= self._keep_at:
             self._keep_at = now + KEEP
             self.keep()
@@ -101,6 +135,8 @@ class Upkeep:
     def close(self) -> None:
         """The end."""
         self.keep()
+        for close in self._helpers.closing:
+            close()
         if self._place is not None:
             self._place.close()
 
@@ -118,6 +154,21 @@ class Upkeep:
         tone, usual = self._expected
         margin = margin_db(usual, noise.near(tone))
         conditions.report("margin-low", margin < MARGIN, now, f"now {margin:.0f} dB")
+
+    def _ask(self, now: float, conditions: Conditions) -> None:
+        helpers, wall = self._helpers, self._world.wall()
+        asleep = helpers.asleep()
+        conditions.report("may-sleep", asleep is not None, now, asleep or "")
+        conditions.report("speaker-muted", helpers.muted(), now)
+        conditions.report("guard-gone", helpers.alone(), now)
+        if wall.hour >= EVENING and self._tried != wall.date():  # one that runs for days tries it each evening
+            self._tried = wall.date()
+            helpers.trial()
+
+    def _test(self, now: float, conditions: Conditions) -> None:
+        found = None if self._helpers.test is None else self._helpers.test.look(now, self._world.wall())
+        if found is not None:
+            conditions.report("speaker-not-heard", not found.ok, now, found.text)
 
     def _power(self, now: float, conditions: Conditions) -> None:
         found = self._world.power()
