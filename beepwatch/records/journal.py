@@ -120,6 +120,11 @@ class Journal(Waiting):
         stored(clip.began)
         self._about("alarm", alarm_id, lambda store, row: store.clip(row, clip))
 
+    def clip_deleted(self, clip_row: int, at: datetime, why: str) -> None:
+        """As `Store.clip_deleted`; the clip's id is the file's."""
+        stored(at)
+        self._put(lambda store: store.clip_deleted(clip_row, at, why))
+
     # ---------------------------------------------------------------- technical alarms, pauses, care
 
     def raise_technical(

@@ -95,7 +95,7 @@ def _row(home: Household, name: str, options: Mapping[str, str]) -> Row:
     origin: Origin = "default"
     value, shown = value_of(home.settings, name), key.default
     if name in home.given and value is not None:
-        shown, origin = f"{value:g}" if isinstance(value, float) else value, "file"
+        shown, origin = f"{value:g}" if isinstance(value, int | float) else value, "file"
     elif name == "device.tone" and home.device is not None:
         shown, origin = f"{home.device.now:.1f} ({home.device.name})", "taught"
     elif name == "device.sounder" and home.device is not None:

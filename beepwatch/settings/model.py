@@ -63,6 +63,16 @@ class History(_Part, frozen=True):
     folder: str = ""
 
 
+class Clips(_Part, frozen=True):
+    """Short sounds of alarms: narrow bands round the tone, kept beside the history."""
+
+    keep: Literal["yes", "no"] = "yes"
+    days: Annotated[int, msgspec.Meta(ge=1, le=3650)] = 60
+    """Until one is deleted (judgement: two visits to the clinic)."""
+    megabytes: Annotated[int, msgspec.Meta(ge=1, le=10_000)] = 100
+    """That all of them may take; the oldest go first (judgement: some 200 alarms)."""
+
+
 class Device(_Part, frozen=True):
     """The breathing device's beep."""
 
@@ -100,6 +110,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     sound: Sound = Sound()
     watching: Watching = Watching()
     history: History = History()
+    clips: Clips = Clips()
     device: Device = Device()
     armed: Armed = Armed()
     words: Words = Words()
@@ -148,6 +159,9 @@ KEYS = (
     Key("watching.evening", "the hour by which watch is to run, as 22:00", "not looked at", waits=True),
     Key("watching.self-test", "an hour of the day at which the speaker is tried softly, as 13:00", "13:00", waits=True),
     Key("history.folder", "a folder that can be written to", "the system's own", waits=True),
+    Key("clips.keep", "yes or no: is a short sound of each alarm to be kept, only narrow bands of it?", "yes", True),
+    Key("clips.days", "days after which such a sound is deleted, 1 to 3650", "60", True),
+    Key("clips.megabytes", "megabytes that all of them may take, 1 to 10000", "100", True),
     Key("device.tone", "the tone of your device in Hz, 400 to 5000", "as taught"),
     Key("device.sounder", "the name of the taught beep that is your device's", "the first taught"),
     Key("armed.lead-disconnect", _ARMED, "unasked: it is named", waits=True),
@@ -158,6 +172,8 @@ KEYS = (
     Key("words.messages", "the tag of a language whose file is in the folder `languages` of the settings", "en", True),
 )
 """Every setting that a person may give, in order. `setup.done` is kept by `setup` itself."""
+NUMBERS: dict[str, type[float] | type[int]] = {"device.tone": float, "clips.days": int, "clips.megabytes": int}
+"""Those that are no text."""
 BY_NAME = {key.name: key for key in (*KEYS, Key("setup.done", "names of steps with a space between", ""))}
 
 
@@ -198,9 +214,9 @@ def parse(name: str, text: str) -> str | float:
     if name not in BY_NAME:
         raise InputError(unknown(name))
     value: str | float = text.strip()
-    if name == "device.tone":
+    if name in NUMBERS:
         try:
-            value = float(text)
+            value = NUMBERS[name](text)
         except ValueError:
             value = text
     table, _, key = name.partition(".")

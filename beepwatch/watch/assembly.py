@@ -15,10 +15,12 @@ from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer
 from beepwatch.page.way import PageWay
 from beepwatch.recognizer import Recognizer
+from beepwatch.records.clipping import Clipper, Keeping
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
 from beepwatch.settings.file import data_set
 from beepwatch.settings.household import Household
+from beepwatch.settings.model import Clips
 from beepwatch.sources.block import Samples
 from beepwatch.sources.clock import ticking
 from beepwatch.sources.microphone import Microphone
@@ -144,6 +146,7 @@ def prepare(
         posting=posting,
         upkeep=upkeep,
         pulse=None if notify is None else Pulse(notify.send),
+        clipper=_clipper(settings.clips, folder) if source.live else None,
         length=source.length if isinstance(source, Replay) and fast else 0.0,
         folder=folder,
     )
@@ -152,6 +155,11 @@ def prepare(
     if served is not None:
         ways.add(PageWay(board, served.watchers, served.pairing, reports.put, ticking))
     return Night(source, watch, console, folder, board, served)
+
+
+def _clipper(clips: Clips, folder: Path) -> Clipper | None:
+    """Who saves a short sound of each alarm, unless that is not wanted; a recording has its sound already."""
+    return Clipper(folder, Keeping(clips.days, clips.megabytes)) if clips.keep == "yes" else None
 
 
 def _console(home: Household, source: Microphone | Replay) -> Console:

@@ -10,6 +10,7 @@ import numpy as np
 from beepwatch.events import Changed, Ended, Event, Raised
 from beepwatch.sources.block import Block, Samples
 from beepwatch.sources.resample import Resampler
+from beepwatch.watch.recall import Recall
 
 FULL = 0.999
 """Of full scale: the last step of 16 bits and what resampling leaves of it (judgement)."""
@@ -35,7 +36,9 @@ class Ears:
     takes over at the same stream time; alarm numbers go on from the highest so far.
     """
 
-    def __init__(self, rate: int, channels: int, make: Callable[[], Listens]) -> None:
+    def __init__(self, rate: int, channels: int, make: Callable[[], Listens], recall: Recall | None = None) -> None:
+        """recall: keeps the last minutes of what the recogniser is given."""
+        self._recall = recall
         self._make = make
         self._resampler = Resampler(rate, channels)
         self._recogniser = make()
@@ -63,12 +66,16 @@ class Ears:
         rest, missing = self._resampler.skip(lost)
         events = self._push(rest)
         self._position += missing
+        if self._recall is not None:
+            self._recall.skip(missing)
         return events + self._safely(lambda: self._recogniser.skip(missing))
 
     def _push(self, samples: Samples) -> list[Event]:
         if not len(samples):
             return []
         self._position += len(samples)
+        if self._recall is not None:
+            self._recall.push(samples)
         return self._safely(lambda: self._recogniser.push(samples))
 
     def _safely(self, step: Callable[[], Sequence[Event]]) -> list[Event]:

@@ -6,7 +6,8 @@ from typing import Protocol
 
 from beepwatch.channels.way import Tried
 from beepwatch.events import Alarm, AlarmEvent, Beep, Changed, Ended
-from beepwatch.records.entries import About, Attempt, Finding, PauseEnd, Purpose
+from beepwatch.records.clipping import Expired, Saved
+from beepwatch.records.entries import About, Attempt, Clip, Finding, PauseEnd, Purpose
 from beepwatch.records.rows import Change, Kind, NoteKind
 from beepwatch.waking.actions import Note
 from beepwatch.waking.entry import DRILLED
@@ -50,6 +51,8 @@ class Writes(Protocol):
         self, span: int | None, purpose: Purpose, began: datetime, planned: datetime, who: str | None = ...
     ) -> int: ...
     def end_pause(self, pause_id: int, ended: datetime, how: PauseEnd = ...) -> None: ...  # noqa: D102
+    def clip(self, alarm_id: int, clip: Clip) -> None: ...  # noqa: D102
+    def clip_deleted(self, clip_row: int, at: datetime, why: str) -> None: ...  # noqa: D102
     def close(self) -> bool: ...  # noqa: D102
 
 
@@ -130,6 +133,16 @@ class Logbook:
         if self._pause is not None:
             self._journal.end_pause(self._pause, self._timeline.wall_of_ticks(at), how)
             self._pause = None
+
+    def clip(self, saved: Saved) -> None:
+        """A clip of an alarm is on the disk."""
+        known = self._ids.get(saved.number)
+        if known is not None:
+            self._journal.clip(known, saved.clip)
+
+    def clip_deleted(self, expired: Expired) -> None:
+        """A clip's time is up."""
+        self._journal.clip_deleted(expired.row, self._timeline.wall_of_ticks(self._clock.ticks()), expired.why)
 
     def beep(self, beep: Beep) -> None:
         """Keep a beep as evidence, with the next word of how far was heard."""

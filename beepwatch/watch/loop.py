@@ -6,12 +6,14 @@ for the next block, for at most `STEP` s.
 
 import logging
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from beepwatch.board.state import Hearing
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, Raised
 from beepwatch.hearing.repeats import Repeats
 from beepwatch.hearing.technical import BEHIND, BY_CAUSE, CLOCK
+from beepwatch.records.clipping import Clipper
 from beepwatch.records.rows import Kind
 from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action, Note, Show
@@ -22,6 +24,7 @@ from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import Deafness, Source
 from beepwatch.watch.desk import Desk
 from beepwatch.watch.ears import Ears, Listens, clipped, level, silent
+from beepwatch.watch.evidence import Evidence
 from beepwatch.watch.logbook import Logbook, Writes
 from beepwatch.watch.pausing import Pausing
 from beepwatch.watch.posting import Posting
@@ -62,6 +65,7 @@ class Watch:
         upkeep: Upkeep | None = None,
         folder: Path | None = None,
         pulse: Pulse | None = None,
+        clipper: Clipper | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
@@ -69,15 +73,18 @@ class Watch:
         changes: the settings, looked after while it listens.
         upkeep: looks after what is neither hearing nor waking: power, disk, the microphone's place.
         pulse: gives signs of life to a process that watches over this one.
+        clipper: saves a short sound of each alarm; None: no sound is kept.
         length: s of a recording that is not played in real time (see `Timeline`).
         folder: of the history, where a planned pause is kept; None: it is not.
         """
         self._source, self._waker, self._console = source, waker, console
         self._clock = clock or Clock()
         self._timeline = Timeline(self._clock, length)
-        self._ears = Ears(source.rate, source.channels, make)
         kind: Kind = "household" if source.live else "recording"
         self._logbook = Logbook(journal, self._timeline, self._clock, source.name, kind)
+        self._evidence = None if clipper is None else Evidence(clipper, self._logbook, self._timeline.wall)
+        recall = None if self._evidence is None else self._evidence.recall
+        self._ears = Ears(source.rate, source.channels, make, recall)
         self._deafness = Deafness(source, self._clock.ticks())
         self._repeats = Repeats(source.rate)
         self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._say, self._warn)
@@ -209,6 +216,8 @@ class Watch:
             self._guarded(self._post)
         self._guarded(lambda: self._tell_alarm(event))
         self._guarded(lambda: self._logbook.alarm(event))
+        if self._evidence is not None:
+            self._guarded(partial(self._evidence.alarm, event))
         self._guarded(lambda: self._carry_out(actions, bell=not isinstance(event, Ended)))
 
     def _tell_alarm(self, event: AlarmEvent) -> None:
@@ -248,6 +257,9 @@ class Watch:
             self._trouble("microphone", self._source.trouble)
             if self._upkeep is not None:
                 self._upkeep.look(now, self._deafness.health, self._alerts.conditions)
+        if self._evidence is not None:
+            for line in self._evidence.look(self._end / self._source.rate):
+                self._trouble("clips", line)
         if self._deafness.now is None:
             self._logbook.heard(self._end / self._source.rate)
         self._trouble("history", self._logbook.fault, "It is kept in memory, and I try again.")
@@ -311,6 +323,8 @@ class Watch:
             heard = self._alerts.close(self._clock.ticks(), heard)
         if self._upkeep is not None:
             self._guarded(self._upkeep.close)
+        if self._evidence is not None:
+            clean = self._evidence.close() and clean
         self._logbook.heard(heard, at_once=True)
         written = self._logbook.end(heard)
         clean = self._source.close() and clean

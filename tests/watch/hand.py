@@ -11,6 +11,7 @@ import numpy as np
 
 from beepwatch.channels.rounds import Round
 from beepwatch.events import Alarm, Event, Priority
+from beepwatch.records.clipping import Clipper
 from beepwatch.records.journal import Journal
 from beepwatch.records.reading import History
 from beepwatch.records.store import Store
@@ -209,6 +210,7 @@ class Bedroom:
     calls: dict[str, Callable[[], object]] = field(default_factory=dict)
     changes: Changes | None = None
     ladder: Ladder | None = None
+    clipper: Clipper | None = None
 
     def __post_init__(self) -> None:
         self.hand = HandClock()
@@ -224,6 +226,7 @@ class Bedroom:
             self.microphone, self._recogniser, Journal(Store(self.folder, timeout=0.05), lambda: self.hand.now),
             self.waker, Console(self.screen),
             clock=self.hand.clock, changes=self.changes, folder=self.folder,
+            clipper=self.clipper,
         )  # fmt: skip
         self.microphone.over = self.watch.stop
 
