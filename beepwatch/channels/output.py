@@ -7,9 +7,11 @@ from typing import Protocol, TypeAlias
 
 from beepwatch.channels.tone import Samples
 from beepwatch.errors import CannotWake
+from beepwatch.sources.library import LIBRARY, Busy
 
 LATENCY = 0.1
 """s that the sound system may hold: enough for a busy program, and short beside 0.3 s to the first sound."""
+HANGS = "no sound comes out: the sound system does not answer; restart it"
 CHANNELS = 2
 """At most: each gets the same sound, so it does not matter which one a speaker hangs on."""
 
@@ -60,7 +62,10 @@ class PortAudioOutput:
         """See `OutputSystem`."""
         sounddevice = _library()
         try:
-            found = sounddevice.query_devices(device, "output")
+            with LIBRARY.call():
+                found = sounddevice.query_devices(device, "output")
+        except Busy as error:
+            raise CannotWake(HANGS) from error
         except (ValueError, sounddevice.PortAudioError) as error:
             asked = "" if device is None else f" {device!r}"
             raise CannotWake(
@@ -77,41 +82,24 @@ class PortAudioOutput:
             fill(samples)
 
         try:
-            stream = sounddevice.OutputStream(
-                device=output.index,
-                samplerate=output.rate,
-                channels=output.channels,
-                dtype="float32",
-                latency=LATENCY,
-                callback=callback,
-            )
-            stream.start()
+            with LIBRARY.call():
+                stream = sounddevice.OutputStream(
+                    device=output.index,
+                    samplerate=output.rate,
+                    channels=output.channels,
+                    dtype="float32",
+                    latency=LATENCY,
+                    callback=callback,
+                )
+                stream.start()
+        except Busy as error:
+            raise CannotWake(HANGS) from error
         except (ValueError, sounddevice.PortAudioError) as error:
             plain = " ".join(str(error).split())
             raise CannotWake(
                 f"cannot open the speaker {output.name!r} ({plain}): is the sound server running?"
             ) from error
-        return _Stream(stream)
-
-
-class _Stream:
-    """`OutputStream` round a sounddevice.OutputStream."""
-
-    def __init__(self, stream: ModuleType) -> None:
-        self._stream = stream
-
-    @property
-    def active(self) -> bool:
-        return bool(self._stream.active)
-
-    @property
-    def latency(self) -> float:
-        return float(self._stream.latency)
-
-    def abandon(self) -> None:
-        # Never `stop`: it waits for a server that may hang (measured).
-        self._stream.abort(ignore_errors=True)
-        self._stream.close(ignore_errors=True)
+        return LIBRARY.hold(stream)
 
 
 def _library() -> ModuleType:

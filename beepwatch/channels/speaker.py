@@ -13,7 +13,7 @@ from threading import Condition, Thread
 from typing import TypeAlias
 
 from beepwatch.channels.feed import Feed, Playing
-from beepwatch.channels.output import OutputSystem, PortAudioOutput
+from beepwatch.channels.output import HANGS, OutputSystem, PortAudioOutput
 from beepwatch.channels.rounds import Round
 from beepwatch.channels.voice import Voice
 from beepwatch.errors import CannotHear, CannotWake
@@ -32,7 +32,6 @@ RETRY = 1.0
 """s after a fault until the next try."""
 HANGING = 8
 """Calls that never returned, above which no more are made: each holds a thread (judgement)."""
-HANGS = "no sound comes out: the sound system does not answer; restart it"
 
 
 @dataclass(frozen=True, slots=True)

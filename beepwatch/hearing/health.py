@@ -34,6 +34,7 @@ class Health:
     def __init__(self, now: float) -> None:
         self._arrived = self._sounded = self._fresh = self._right = now
         self._wrong: float | None = None
+        self._away: float | None = None
         self._failing: float | None = None
         self._hung = False
         self._losses: deque[tuple[float, float]] = deque(maxlen=512)
@@ -59,6 +60,13 @@ class Health:
         elif self._wrong is None:
             self._wrong = self._right
 
+    def elsewhere(self, now: float, another: bool) -> None:
+        """Whether the stream itself was opened on another device than at first."""
+        if not another:
+            self._away = None
+        elif self._away is None:
+            self._away = now
+
     def hangs(self, hung: bool) -> None:
         """Whether a call into the sound system is long overdue."""
         self._hung = hung
@@ -77,6 +85,7 @@ class Health:
             ("digital-silence", self._sounded),
             ("frozen-sound", self._fresh),
             ("microphone-moved", now if self._wrong is None else self._wrong),
+            ("microphone-moved", now if self._away is None else self._away),
             ("frames-short", self._short_since(now)),
             ("not-understood", now if self._failing is None else self._failing),
         )

@@ -69,6 +69,9 @@ class Microphone:
         with hushed():  # PortAudio and ALSA print many lines where there is no sound card or server
             self._device = Attempt(lambda: self._system.find(device)).result(PATIENCE)
             self._stream: Stream | None = Attempt(self._opened).result(PATIENCE)
+        self._first = self._device.name
+        if isinstance(device, int):
+            self._wanted = self._first  # after it was pulled out, the number may be another's
         self._worker: Attempt[None] | None = None
         self._hanging: list[Attempt[None]] = []
         self._heard = 0
@@ -80,6 +83,11 @@ class Microphone:
     def name(self) -> str:
         """As the sound system calls it."""
         return self._device.name
+
+    @property
+    def elsewhere(self) -> bool:
+        """Whether it hears by another device than at first: the system's default has become another one."""
+        return self._device.name != self._first
 
     @property
     def rate(self) -> int:
@@ -161,16 +169,23 @@ class Microphone:
 
     def _replace(self) -> None:
         self._let_go()
+        if self.elsewhere:
+            self._system.refresh(self._wanted, self._first)
         try:
-            self._device = self._same(self._system.find(self._wanted))
-            stream = self._opened()
+            stream = self._found_and_opened()
         except CannotHear as error:
             self.trouble = str(error)
-            return
+            if not self._system.refresh(self._wanted, None):
+                return
+            stream = self._found_and_opened()
         if self._closed:
             stream.abandon()
             return
         self._stream, self.trouble = stream, None
+
+    def _found_and_opened(self) -> Stream:
+        self._device = self._same(self._system.find(self._wanted))
+        return self._opened()
 
     def _same(self, found: Device) -> Device:
         """The device as found now, but at the rate and with the channels that the loop was made for."""

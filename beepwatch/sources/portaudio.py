@@ -5,13 +5,15 @@ from dataclasses import dataclass
 from types import ModuleType
 from typing import Protocol, TypeAlias
 
-from beepwatch.errors import NoMicrophone
+from beepwatch.errors import CannotHear, NoMicrophone
 from beepwatch.sources.block import Samples
+from beepwatch.sources.library import LIBRARY, Busy, fresh_name
 
 BLOCK = 0.1
 """s of sound a callback: short beside 0.3 s to a wake sound, long beside its cost (judgement)."""
 LATENCY = 0.2
 """s that the sound system may hold back: with it a sound server gave 300 s without a hole (measured)."""
+HANGS = "the sound system does not answer: it hangs"
 MOST = 8
 """Channels: a microphone array has up to 8. A device with more is a sound server or a mixing desk."""
 FEW = 2
@@ -55,6 +57,12 @@ class SoundSystem(Protocol):
     def open(self, device: Device, receive: Receive) -> Stream:
         """Start to listen."""
 
+    def refresh(self, device: str | int | None, name: str | None) -> bool:
+        """List the devices anew, if a fresh process finds this one (under this name, where one is given).
+
+        Closes every stream. False where nothing was done. May take 5 s, or hang.
+        """
+
 
 class PortAudio:
     """The real one, by sounddevice, imported when it is first used: that alone lists all devices."""
@@ -63,7 +71,10 @@ class PortAudio:
         """See `SoundSystem`."""
         sounddevice = _library()
         try:
-            found = sounddevice.query_devices(device, "input")
+            with LIBRARY.call():
+                found = sounddevice.query_devices(device, "input")
+        except Busy as error:
+            raise CannotHear(HANGS) from error
         except (ValueError, sounddevice.PortAudioError) as error:
             raise NoMicrophone(_missing(sounddevice, device)) from error
         offers = int(found["max_input_channels"])
@@ -82,30 +93,24 @@ class PortAudio:
             receive(samples, bool(status))
 
         try:
-            stream = sounddevice.InputStream(
-                device=device.index, samplerate=device.rate, channels=device.channels, dtype="float32",
-                blocksize=round(device.rate * BLOCK), latency=LATENCY, callback=callback,
-            )  # fmt: skip
-            stream.start()
+            with LIBRARY.call():
+                stream = sounddevice.InputStream(
+                    device=device.index, samplerate=device.rate, channels=device.channels, dtype="float32",
+                    blocksize=round(device.rate * BLOCK), latency=LATENCY, callback=callback,
+                )  # fmt: skip
+                stream.start()
+        except Busy as error:
+            raise CannotHear(HANGS) from error
         except (ValueError, sounddevice.PortAudioError) as error:
             raise NoMicrophone(f"cannot open the microphone {device.name!r}: {_plain(error)}") from error
-        return _InputStream(stream)
+        return LIBRARY.hold(stream)
 
-
-class _InputStream:
-    """`Stream` round a sounddevice.InputStream."""
-
-    def __init__(self, stream: "ModuleType") -> None:
-        self._stream = stream
-
-    @property
-    def active(self) -> bool:
-        return bool(self._stream.active)
-
-    def abandon(self) -> None:
-        # Never `stop`: it hangs while the source is suspended (measured).
-        self._stream.abort(ignore_errors=True)
-        self._stream.close(ignore_errors=True)
+    def refresh(self, device: str | int | None, name: str | None) -> bool:
+        """See `SoundSystem`."""
+        found = fresh_name(device, "input")
+        if found is None or (name is not None and found != name):
+            return False
+        return LIBRARY.refresh(_library())
 
 
 def _library() -> ModuleType:

@@ -19,7 +19,7 @@ class Replay:
 
     live = False
     dead = False
-    hangs = False
+    hangs = elsewhere = False
     trouble: str | None = None
 
     def __init__(

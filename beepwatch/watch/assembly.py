@@ -23,6 +23,7 @@ from beepwatch.settings.household import Household
 from beepwatch.settings.model import Clips
 from beepwatch.sources.block import Samples
 from beepwatch.sources.clock import ticking
+from beepwatch.sources.library import fresh_name
 from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
@@ -31,6 +32,7 @@ from beepwatch.watch.awake import Awake
 from beepwatch.watch.callers import Callers, messages_of
 from beepwatch.watch.changes import HouseholdChanges
 from beepwatch.watch.console import Console
+from beepwatch.watch.lastresort import AGAIN_CODE, LastResort
 from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
 from beepwatch.watch.posting import Posting, Told
@@ -192,9 +194,21 @@ def _upkeep(
         alone=lambda: notify is not None and notify.gone,
         trial=(lambda: None) if sounds is None else sounds.trial,
         test=SelfTest(hour, same_room=same, rate=source.rate, device=chosen(sound.speaker)),
+        resort=None if notify is None else LastResort(source.hanging, lambda: answers(source), leave),
         closing=(sentinel.start().close, awake.close),
     )
     return Upkeep(folder, source.name, _expected(home, source), place=place, helpers=helpers)
+
+
+def answers(source: Microphone) -> bool:
+    """Whether a fresh process finds this microphone."""
+    return fresh_name(source.name, "input") is not None
+
+
+def leave() -> None:
+    """End at once: another process starts this one anew. What was written is written; the span stays open, as told."""
+    print("The sound system answers a fresh process, but not this one: I end, to be started anew.", flush=True)
+    os._exit(AGAIN_CODE)
 
 
 def _microphone(device: str | None) -> Microphone:

@@ -36,6 +36,8 @@ class Source(Protocol):
     @property
     def hangs(self) -> bool: ...  # noqa: D102
     @property
+    def elsewhere(self) -> bool: ...  # noqa: D102
+    @property
     def trouble(self) -> str | None: ...  # noqa: D102
     def take(self, timeout: float) -> Block | None: ...  # noqa: D102
     def reopen(self) -> bool: ...  # noqa: D102
@@ -87,6 +89,7 @@ class Deafness:
     def look(self, now: float) -> list[Word]:
         """What is to be told at `now`; opens the microphone anew where that may help."""
         self._health.hangs(self._source.hangs)
+        self._health.elsewhere(now, self._source.elsewhere)
         deaf = self._health.deaf(now)
         self._revive(now, deaf)
         told, words = self._told, list[Word]()

@@ -17,6 +17,7 @@ from beepwatch.hearing.technical import DISK, MARGIN
 from beepwatch.hearing.usual import Change, Usual, level_of
 from beepwatch.sources.soundserver import Whereabouts
 from beepwatch.watch.conditions import Conditions
+from beepwatch.watch.lastresort import LastResort
 from beepwatch.watch.power import Power, power
 from beepwatch.watch.selftest import SelfTest
 
@@ -60,6 +61,7 @@ class Helpers:
     trial: Callable[[], None] = lambda: None
     """Try the second way, softly."""
     test: SelfTest | None = None
+    resort: LastResort | None = None
     closing: tuple[Callable[[], None], ...] = ()
     """What is to be ended with the listening."""
 
@@ -116,6 +118,8 @@ class Upkeep:
             self._disk()
             self._ask(now, conditions)
         self._test(now, conditions)
+        if self._helpers.resort is not None:
+            self._helpers.resort.look(now)
         if now >= self._keep_at:
             self._keep_at = now + KEEP
             self.keep()

@@ -93,7 +93,7 @@ def _one_night(folder: Path, rng: np.random.Generator) -> tuple[Counter[str], in
 class Endless:
     """A microphone that gives one night's sound as fast as it is asked, again and again, on a clock of its own."""
 
-    live, ended, dead, hangs = True, False, False, False
+    live, ended, dead, hangs, elsewhere = True, False, False, False, False
     name, rate, channels = "a microphone", ordinary.RATE, 1
     trouble: str | None = None
 

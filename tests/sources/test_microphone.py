@@ -39,9 +39,20 @@ class HandSystem:
 
     streams: list[HandStream] = field(default_factory=list)
     refusal: str | None = None
+    name: str = "a microphone"
+    replugged: str | None = None
+    """Name of the device that a new list would have."""
+    refreshed: list[tuple[str | int | None, str | None]] = field(default_factory=list)
 
     def find(self, device: str | int | None) -> Device:
-        return Device(0, "a microphone", RATE, 1, 1)
+        return Device(0, self.name, RATE, 1, 1)
+
+    def refresh(self, device: str | int | None, name: str | None) -> bool:
+        self.refreshed.append((device, name))
+        if self.replugged is None or (name is not None and name != self.replugged):
+            return False
+        self.name, self.refusal, self.replugged = self.replugged, None, None
+        return True
 
     def open(self, device: Device, receive: Receive) -> HandStream:
         if self.refusal is not None:
@@ -53,11 +64,11 @@ class HandSystem:
 class Bench:
     """A microphone, its sound system and its clock, all in the test's hand. Samples are numbered."""
 
-    def __init__(self, queue: int = 300) -> None:
+    def __init__(self, queue: int = 300, device: str | int | None = None) -> None:
         self.system = HandSystem()
         self.now = 100.0
         self.spoken = 0
-        self.microphone = Microphone(None, self.system, lambda: self.now, queue)
+        self.microphone = Microphone(device, self.system, lambda: self.now, queue)
 
     def deliver(self, blocks: int = 1, flagged: bool = False) -> None:
         """Time goes by and the newest stream delivers."""
@@ -249,3 +260,52 @@ def test_a_call_that_never_returns_is_given_up() -> None:
     assert attempt.running
     released.set()
     assert attempt.result(5) is True
+
+
+def reopened(bench: Bench) -> None:
+    """A try to open it anew, through to its end."""
+    assert bench.microphone.reopen()
+    worker = bench.microphone._worker
+    assert worker is not None
+    worker.result(10)
+
+
+def test_a_microphone_that_was_put_in_again_is_found_by_a_new_list() -> None:
+    """Opening fails by the old list: the devices are listed anew, and it is opened in the same try."""
+    bench = Bench()
+    bench.system.refusal = "Invalid device"
+    bench.system.replugged = "a microphone"
+    reopened(bench)
+    assert bench.microphone.trouble is None
+    assert bench.system.refreshed == [(None, None)]
+    assert not bench.microphone.dead
+
+
+def test_one_that_is_still_away_leaves_the_list_alone() -> None:
+    """A fresh process does not find it either: what plays is not disturbed."""
+    bench = Bench()
+    bench.system.refusal = "Invalid device"
+    reopened(bench)
+    assert bench.microphone.trouble == "Invalid device"
+    assert bench.microphone.dead
+
+
+def test_another_default_is_told_and_left_when_the_first_is_back() -> None:
+    """Pulled out, the built-in one is the default: elsewhere; put in again, the first one."""
+    bench = Bench()
+    bench.system.refusal, bench.system.replugged = "Invalid device", "built-in"
+    reopened(bench)
+    assert bench.microphone.elsewhere
+    reopened(bench)
+    assert bench.microphone.elsewhere
+    bench.system.replugged = "a microphone"
+    reopened(bench)
+    assert not bench.microphone.elsewhere
+
+
+def test_a_number_is_asked_for_by_name_later() -> None:
+    """The list may have another order by then."""
+    bench = Bench(device=3)
+    bench.system.refusal = "Invalid device"
+    reopened(bench)
+    assert bench.system.refreshed == [("a microphone", None)]

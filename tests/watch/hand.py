@@ -63,7 +63,7 @@ class ScriptedMicrophone:
     rate, channels = RATE, 1
     ended = False
     trouble: str | None = None
-    hangs = False
+    hangs = elsewhere = False
 
     def __init__(self, clock: HandClock, script: Iterable[Step], calls: dict[str, Callable[[], object]]) -> None:
         self._clock = clock
