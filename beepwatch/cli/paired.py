@@ -68,12 +68,13 @@ def _folder(arguments: argparse.Namespace) -> Path:
 
 
 def _new(arguments: argparse.Namespace, folder: Path, pairing: "Pairing") -> None:
-    from beepwatch.page.authority import identity  # noqa: PLC0415
+    from beepwatch.page.authority import authority, fingerprint  # noqa: PLC0415
     from beepwatch.page.names import host_name, place  # noqa: PLC0415
     from beepwatch.page.showing import pairing_words  # noqa: PLC0415
 
     where = place(arguments.page)
-    print(pairing_words(where.host or host_name(), where.port, pairing.new_code(time.time()), identity(folder)))
+    mark = fingerprint(authority(folder))
+    print(pairing_words(where.host or host_name(), where.port, pairing.new_code(time.time()), mark))
     print("`beepwatch watch --page` must be running meanwhile.")
 
 
@@ -84,14 +85,14 @@ def _revoke(pairing: "Pairing", number: str) -> None:
 
 
 def _certificate(folder: Path, path: Path) -> None:
-    from beepwatch.page.authority import grouped, identity  # noqa: PLC0415
+    from beepwatch.page.authority import authority, fingerprint, grouped  # noqa: PLC0415
 
-    own = identity(folder)
+    own = authority(folder)
     try:
-        path.write_bytes(own.authority.read_bytes())
+        path.write_bytes(own)
     except OSError as error:
         raise InputError(f"cannot write {path} ({error.strerror}): choose another file") from error
-    print(f"Written to {path}. Fingerprint (SHA-256): {grouped(own.fingerprint)}")
+    print(f"Written to {path}. Fingerprint (SHA-256): {grouped(fingerprint(own))}")
 
 
 def _list(pairing: "Pairing") -> None:

@@ -114,11 +114,12 @@ def _say_page(night: "Night") -> None:
             f"Note: {address} is new since the household's certificate was made: open the page by its name."
         )
     night.console.plain("The page, for paired devices: " + "  ".join(urls(page)))
-    if not any(one.valid(time.time()) for one in page.pairing.devices()):
+    known = any(one.valid(time.time()) for one in page.pairing.devices())
+    if not known and sys.stdout.isatty():  # elsewhere it may end up in a log
         code = page.pairing.new_code(time.time())
-        night.console.plain(pairing_words(page.address, page.port, code, page.identity))
+        night.console.plain(pairing_words(page.address, page.port, code, page.identity.fingerprint))
     else:
-        night.console.plain("To pair another device: beepwatch paired --new\n")
+        night.console.plain("To pair a device: beepwatch paired --new\n")
 
 
 def _guarded(arguments: argparse.Namespace) -> int:

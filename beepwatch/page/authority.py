@@ -72,6 +72,12 @@ def identity(folder: Path, now: datetime | None = None, addresses: tuple[str, ..
         ) from error
 
 
+def authority(folder: Path) -> bytes:
+    """The authority's certificate, PEM; made where there is none. Raises as `identity`."""
+    path = folder / "authority.crt"
+    return path.read_bytes() if path.exists() else identity(folder).authority.read_bytes()
+
+
 def fingerprint(certificate: bytes) -> str:
     """SHA-256 of a PEM certificate's DER form: 64 hex digits, as `openssl x509 -fingerprint -sha256` has it."""
     from cryptography import x509  # noqa: PLC0415 - heavy

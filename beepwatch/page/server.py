@@ -19,6 +19,7 @@ from beepwatch.board.board import Board
 from beepwatch.errors import BeepwatchError, InputError
 from beepwatch.page.app import Surroundings, View, application
 from beepwatch.page.authority import Identity, identity
+from beepwatch.page.entrance import Entrance
 from beepwatch.page.gate import Guard
 from beepwatch.page.names import Place, host_name, own_addresses
 from beepwatch.page.pairing import Device, Pairing
@@ -206,7 +207,7 @@ async def _cut(connections: set[asyncio.BaseTransport]) -> None:
 def _opened(place: Place) -> socket.socket:
     """The listening socket; one line where that cannot be."""
     family = socket.AF_INET6 if ":" in place.host else socket.AF_INET
-    listening = socket.socket(family, socket.SOCK_STREAM)
+    listening = Entrance(family, socket.SOCK_STREAM)
     try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((place.host, place.port))

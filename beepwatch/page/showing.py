@@ -2,7 +2,7 @@
 
 import io
 
-from beepwatch.page.authority import Identity, grouped
+from beepwatch.page.authority import grouped
 from beepwatch.page.pairing import link
 
 
@@ -15,14 +15,14 @@ def qr(text: str) -> str:
     return out.getvalue()
 
 
-def pairing_words(address: str, port: int, code: str, identity: Identity) -> str:
-    """All that is needed to pair a phone or a bedside computer now."""
+def pairing_words(address: str, port: int, code: str, fingerprint: str) -> str:
+    """All that is needed to pair a phone or a bedside computer now. fingerprint: of the authority, 64 hex digits."""
     spelt = "-".join(code[i : i + 4] for i in range(0, len(code), 4))
     return (
         f"{qr(link(address, port, code))}\n"
         f"To pair a phone within five minutes, once: scan this, or open https://{address}:{port}/pair\n"
         f"and type the code {spelt}. For another computer that shall sound beside you:\n"
-        f"  beepwatch bedside '{link(address, port, code, identity.fingerprint)}'\n"
+        f"  beepwatch bedside '{link(address, port, code, fingerprint)}'\n"
         f"Fingerprint of your household's certificate (SHA-256), to compare on the phone:\n"
-        f"  {grouped(identity.fingerprint)}\n"
+        f"  {grouped(fingerprint)}\n"
     )

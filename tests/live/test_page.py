@@ -3,10 +3,11 @@
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -26,10 +27,14 @@ ROOT = Path(__file__).parents[2]
 LINK = re.compile(r"'(https://\S+/pair#[0-9A-Z]+)~[0-9a-f]{64}'")
 
 
-def link(lines: list[str]) -> str:
-    """The pairing link that the program printed."""
-    found = LINK.search("".join(lines))
-    assert found is not None, "".join(lines)
+def link(room_env: Mapping[str, str], data: Path, *options: str) -> str:
+    """The link of a fresh code, as `beepwatch paired --new` prints it."""
+    told = subprocess.run(
+        [sys.executable, "-m", "beepwatch", "paired", "--new", "--data", str(data), *options],
+        env=room_env, cwd=ROOT, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    found = LINK.search(told.stdout)
+    assert found is not None, told.stdout
     return found[1]
 
 
@@ -49,28 +54,26 @@ def loudest_hertz(room_sound: "np.ndarray[tuple[int], np.dtype[np.float64]]", ra
     return float(np.argmax(power) * rate / len(room_sound))
 
 
-@pytest.fixture
 def free_port() -> int:
     """A port that is free now."""
-    import socket  # noqa: PLC0415
-
     with socket.create_server(("127.0.0.1", 0)) as found:
-        port = found.getsockname()[1]
-    return int(port)
+        return int(found.getsockname()[1])
 
 
 def test_a_sound_in_the_room_wakes_at_the_phone(
-    room: Room, listen: Callable[..., Listening], lead: Path, hiss: Path, free_port: int
+    room: Room, listen: Callable[..., Listening], lead: Path, hiss: Path, tmp_path: Path
 ) -> None:
     """Beeps in the room; the phone shows them, sounds at 520 Hz by its own speaker, and answers. Then the program is
     stopped (SIGSTOP): the phone says so within 10 s, and sounds; it goes on: so does the phone."""
+    place = f"127.0.0.1:{free_port()}"
     room.play(hiss)
-    listening = listen("--silent", "--page", f"127.0.0.1:{free_port}")
-    listening.expect("Fingerprint of your household", 20)
+    listening = listen("--silent", "--page", place)
+    listening.expect("The page, for paired devices", 20)
     ears = Ears(room)
     with chromium(room.env, sound=True) as browser, phone(browser) as context:
         page = context.new_page()
-        pair(page, link(listening.lines), "Anna")
+        pair(page, link(room.env, tmp_path / "data", "--page", place), "Anna")
+        assert not any("/pair#" in told for told in listening.lines)  # it could end up in a log
         room.play(lead)
         expect(page.locator("#line")).to_have_text("ALARM", timeout=30_000)
         shown = time.monotonic()
@@ -138,7 +141,7 @@ def test_a_cut_cable_is_noticed_at_the_phone_and_heals(cable: wires.Cable, tmp_p
     program = Program(cable, tmp_path / "data")
     with chromium(executable=cable.script(cable.b, CHROMIUM, tmp_path)) as browser, phone(browser) as context:
         page = context.new_page()
-        pair(page, re.sub("//[^:/]+", f"//{wires.LISTENER}", link([program.said])), "Anna")
+        pair(page, re.sub("//[^:/]+", f"//{wires.LISTENER}", link(os.environ, tmp_path / "data")), "Anna")
         cable.cut()
         cut = time.monotonic()
         expect(page.locator("#line")).to_have_text("NOT LISTENING", timeout=20_000)
@@ -151,7 +154,7 @@ def test_a_cut_cable_is_noticed_at_the_phone_and_heals(cable: wires.Cable, tmp_p
         program.close()
         expect(page.locator("#line")).to_have_text("NOT LISTENING", timeout=20_000)
         program = Program(cable, tmp_path / "data")
-        assert "To pair another device" in program.said
+        assert "To pair a device" in program.said
         expect(page.locator("#line")).to_have_text("Listening", timeout=30_000)
     program.close()
 
@@ -168,12 +171,13 @@ def test_a_browser_that_took_the_certificate_over_does_not_warn(cable: wires.Cab
     wires.run("certutil", "-d", store, "-N", "--empty-password")
     wires.run("certutil", "-d", store, "-A", "-t", "C,,", "-n", "home", "-i", str(data / "page" / "authority.crt"))
     cable.name(cable.b, name, wires.LISTENER)
+    address = link(os.environ, data)
     with chromium({"HOME": str(home)}, executable=cable.script(cable.b, CHROMIUM, tmp_path)) as browser:
         page = browser.new_context(ignore_https_errors=False).new_page()
         answer = page.goto(f"https://{wires.LISTENER}:8443/pair")
         assert answer is not None
         assert answer.status == 200
-        pair(page, link([program.said]), "Anna")
+        pair(page, address, "Anna")
         assert page.url == f"https://{name}:8443/"
         program.close()
         cable.move("10.77.0.9")

@@ -177,6 +177,36 @@ def test_pause_and_listen_again(browser: Browser, house: Beating) -> None:
         assert kinds == ["Pause", "Resume"]
 
 
+def test_one_tap_unlocks_sound_screen_and_vibration(browser: Browser, house: Beating) -> None:
+    """Before it nothing can sound, and the page says so; after it the alarm sounds, shakes, and the screen stays on."""
+    with phone(browser) as context:
+        context.add_init_script("window.shaken = []; Navigator.prototype.vibrate = (how) => shaken.push(how) > 0")
+        page = paired(context, house, unlock=False)
+        assert page.locator("#unlock").is_visible()
+        assert page.evaluate("() => alarm.ready") is False
+        page.click("#unlock-now")
+        expect(page.locator("#phone")).to_have_text("Sound is on. The screen stays on.", timeout=SOON)
+        expect(page.locator("#unlock")).to_be_hidden()
+        house.post(alarms=(open_alarm(),))
+        expect(page.locator("#line")).to_have_text("ALARM", timeout=SOON)
+        assert [400, 200, 400] in page.evaluate("() => shaken")
+        assert page.evaluate("() => alarm.until > alarm.context.currentTime")  # pulses are planned ahead
+
+
+def test_a_page_that_was_held_back_owns_up(browser: Browser, house: Beating) -> None:
+    """Halted for 7 s, as behind a lock screen: it confirms nothing meanwhile, and says for how long when it is back."""
+    with phone(browser) as context:
+        page = paired(context, house)
+        tool = context.new_cdp_session(page)
+        tool.send("Debugger.enable")
+        tool.send("Debugger.pause")
+        house.post(alarms=(open_alarm(9),))
+        assert house.page.watchers.shown("r1:9", 7.0) == []
+        tool.send("Debugger.resume")
+        expect(page.locator("#slept")).to_contain_text("held the page back", timeout=SOON)
+        expect(page.locator("#line")).to_have_text("ALARM", timeout=SOON)
+
+
 def test_a_drill_is_marked_as_one(browser: Browser, house: Beating) -> None:
     """In the one line, on the card and for a screen reader; a real alarm beside it wins the line."""
     with phone(browser) as context:

@@ -6,7 +6,7 @@ import socket
 import ssl
 import subprocess
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from http.client import HTTPResponse, HTTPSConnection
 from itertools import pairwise
@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from beepwatch.errors import InputError
+from beepwatch.page.entrance import EACH
 from beepwatch.page.gate import COOKIE
 from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer, urls
@@ -67,7 +68,7 @@ def frames(answer: HTTPResponse) -> Iterator[tuple[str, Any]]:
             yield kind, json.loads(text[6:])
 
 
-def until(answer: HTTPResponse, kind: str) -> Any:
+def first(answer: HTTPResponse, kind: str) -> Any:
     """The next event of this kind."""
     return next(content for found, content in frames(answer) if found == kind)
 
@@ -162,7 +163,7 @@ def test_an_answer_reaches_the_loop_and_comes_back_to_all(house: House) -> None:
     anna, ben = pair(house, "Anna"), pair(house, "Ben")
     house.post(alarms=(open_alarm(),))
     with call(house, "GET", "/events", Cookie=ben) as answer:
-        until(answer, "now")
+        first(answer, "now")
         with call(house, "POST", "/going", {"alarm": "r1:1"}, Cookie=anna) as done:
             assert done.status == 202
         going = next(c for k, c in frames(answer) if k == "now" and c["alarms"] and c["alarms"][0]["going"])
@@ -173,7 +174,7 @@ def test_a_revoked_device_is_cut_off_in_mid_stream(house: House) -> None:
     """Within seconds, with a word why, and nothing after it."""
     cookie = pair(house)
     with call(house, "GET", "/events", Cookie=cookie) as answer:
-        until(answer, "now")
+        first(answer, "now")
         assert house.page.pairing.revoke(1, time.time())
         kinds = [kind for kind, _ in frames(answer)]
     assert kinds[-1] == "unpaired"
@@ -184,10 +185,10 @@ def test_one_device_cannot_pile_up_streams(house: House) -> None:
     cookie = pair(house)
     with contextlib.ExitStack() as stack:
         answers = [stack.enter_context(call(house, "GET", "/events", Cookie=cookie)) for _ in range(STREAMS + 2)]
-        until(answers[-1], "now")
+        first(answers[-1], "now")
         for old in answers[:2]:
             assert [kind for kind, _ in frames(old)][-1] == "now"  # it ends: the list is finite
-        until(answers[-1], "now")
+        first(answers[-1], "now")
 
 
 def test_a_pairing_is_told_at_the_computer(house: House) -> None:
@@ -243,6 +244,60 @@ def test_a_changed_address_gets_a_certificate_where_it_may(house: House) -> None
     house.page.identity = replace(house.page.identity, outside=("192.168.7.9",))
     assert "192.168.7.9" in house.page.names()
     assert urls(house.page) == [f"https://127.0.0.1:{house.page.port}/"]
+
+
+def test_a_flood_of_connections_takes_neither_files_nor_the_answer(house: House) -> None:
+    """One address gets 40 at once and no more; a phone at another answers meanwhile; closed ones count off."""
+    cookie = pair(house)
+    house.post(alarms=(open_alarm(),))
+    flood = [
+        socket.create_connection(("127.0.0.1", house.page.port), 10, source_address=("127.0.0.2", 0)) for _ in range(60)
+    ]
+    for one in flood:
+        one.settimeout(0.05)
+    until(lambda: sum(shut(one) for one in flood) == 60 - EACH)
+    with call(house, "POST", "/going", {"alarm": "r1:1"}, Cookie=cookie) as answer:
+        assert answer.status == 202
+    for one in flood:
+        one.close()
+    until(lambda: comes_in(house, "127.0.0.2"))
+
+
+def until(true: Callable[[], bool]) -> None:
+    """Wait for it, 20 s at most."""
+    deadline = time.monotonic() + 20
+    while not true():
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
+
+
+def comes_in(house: House, address: str) -> bool:
+    """Whether a connection from this address may stay."""
+    with socket.create_connection(("127.0.0.1", house.page.port), 10, source_address=(address, 0)) as fresh:
+        fresh.settimeout(0.2)
+        return not shut(fresh)
+
+
+def shut(line: socket.socket) -> bool:
+    """Whether the other end has closed it, within its time-out."""
+    try:
+        return line.recv(1) == b""
+    except TimeoutError:
+        return False
+    except ConnectionError:
+        return True
+
+
+def test_it_listens_by_ipv6_where_that_is_asked_for(tmp_path: Path) -> None:
+    """On loopback; the Host header in brackets is known."""
+    made = House(tmp_path, host="::1")
+    made.page.start()
+    context = ssl.create_default_context(cafile=str(made.page.identity.authority))
+    line = HTTPSConnection("::1", made.page.port, context=context, timeout=15)
+    line.request("GET", "/")
+    assert line.getresponse().status == 401
+    line.close()
+    made.close()
 
 
 def test_a_forged_cookie_gets_nothing_by_the_network(house: House) -> None:
