@@ -70,6 +70,7 @@ class Alerts:
             self._trouble(f"I HAVE NOT HEARD THE ROOM since {since:%H:%M:%S}: {row.reason}.")
         elif word.step == "sounded":
             self._deaf = technical(self._next(), row, self._timeline.stream(now), self.deaf_from)
+            self._logbook.technical(row.cause, self._deaf)
             self._hear(Raised(self._deaf.raised, self._deaf), now)
         else:
             self._logbook.gap(self.deaf_from, heard, row.reason)
@@ -77,6 +78,7 @@ class Alerts:
             self._say(f"I HEAR AGAIN. I had not heard the room for {length(heard - self.deaf_from)}.")
             alarm, self._deaf = self._deaf, None
             if alarm is not None:
+                self._logbook.technical_over(alarm.number, now)
                 self._hear(Ended(self._timeline.stream(now), alarm), now)
 
     _reason = ""
@@ -87,12 +89,14 @@ class Alerts:
             self._say(f"Over: {row.reason}{detail}.")
             alarm = self._open.pop(row.cause, None)
             if alarm is not None:
+                self._logbook.technical_over(alarm.number, now)
                 self._hear(Ended(self._timeline.stream(now), alarm), now)
             return
         self._trouble(f"{row.reason[0].upper()}{row.reason[1:]}{detail}.")
         if row.sounded:
             at = self._timeline.stream(now)
             self._open[row.cause] = technical(self._next(), row, at, at, word.detail)
+            self._logbook.technical(row.cause, self._open[row.cause])
             self._hear(Raised(at, self._open[row.cause]), now)
 
     def _next(self) -> int:

@@ -5,9 +5,9 @@ from datetime import datetime
 from typing import Protocol
 
 from beepwatch.channels.way import Tried
-from beepwatch.events import Alarm, AlarmEvent, Beep, Changed, Ended
+from beepwatch.events import Alarm, AlarmEvent, Beep, Changed, Ended, Priority
 from beepwatch.records.clipping import Expired, Saved
-from beepwatch.records.entries import About, Attempt, Clip, Finding, PauseEnd, Purpose
+from beepwatch.records.entries import About, Attempt, Clip, Finding, PauseEnd, Purpose, TechnicalKind
 from beepwatch.records.rows import Change, Kind, NoteKind
 from beepwatch.waking.actions import Note
 from beepwatch.waking.entry import DRILLED
@@ -17,6 +17,9 @@ EXTEND = 10.0
 """s between two words of how far was heard: what a crash may take from the hours listened (judgement)."""
 GAP = 1.0
 """s of lost sound that are a gap of their own; shorter losses are added up (judgement)."""
+
+TECHNICAL: dict[NoteKind, TechnicalKind] = {"woken": "woken", "acknowledged": "acknowledged", "again": "again"}
+"""Notes that are kept of a technical alarm too."""
 
 
 class Writes(Protocol):
@@ -51,6 +54,19 @@ class Writes(Protocol):
         self, span: int | None, purpose: Purpose, began: datetime, planned: datetime, who: str | None = ...
     ) -> int: ...
     def end_pause(self, pause_id: int, ended: datetime, how: PauseEnd = ...) -> None: ...  # noqa: D102
+    def raise_technical(  # noqa: D102
+        self, span: int | None, cause: str, priority: Priority, *, began: datetime, raised: datetime, why: str = ...
+    ) -> int: ...
+    def note_technical(  # noqa: D102
+        self,
+        technical_id: int,
+        kind: TechnicalKind,
+        at: datetime,
+        after: float | None = ...,
+        *,
+        who: str | None = ...,
+        way: str | None = ...,
+    ) -> None: ...
     def clip(self, alarm_id: int, clip: Clip) -> None: ...  # noqa: D102
     def clip_deleted(self, clip_row: int, at: datetime, why: str) -> None: ...  # noqa: D102
     def close(self) -> bool: ...  # noqa: D102
@@ -68,7 +84,8 @@ class Logbook:
         self._clock = clock
         self._span = journal.begin_listening(source, kind, timeline.wall(0.0))
         self._ids: dict[int, int] = {}
-        self._raised: dict[int, float] = {}  # clock reading
+        self._technical: dict[int, int] = {}
+        self._raised: dict[int, float] = {}  # clock reading, of alarms of both kinds
         self._to_wake: set[int] = set()
         self._pause: int | None = None
         self._beeps: list[Beep] = []
@@ -98,6 +115,19 @@ class Logbook:
             renamed = isinstance(event, Changed) and event.was is not None
             self._journal.change_alarm(known, alarm, self._timeline.wall(event.at), "renamed" if renamed else "changed")
 
+    def technical(self, cause: str, alarm: Alarm) -> None:
+        """A technical alarm is raised."""
+        wall = self._timeline.wall
+        self._technical[alarm.number] = self._journal.raise_technical(
+            self._span, cause, alarm.priority, began=wall(alarm.onset), raised=wall(alarm.raised), why=alarm.why
+        )
+        self._raised[alarm.number] = self._timeline.ticks(alarm.raised)
+
+    def technical_over(self, number: int, at: float) -> None:
+        """A technical alarm is over at clock reading `at`."""
+        self._note_technical(number, "ended", at)
+        self._technical.pop(number, None)
+
     def note(self, note: Note) -> None:
         """What the waker says of an alarm; `woken` is only written once the speaker has begun."""
         if note.kind == "woken":
@@ -117,11 +147,12 @@ class Logbook:
 
     def tried(self, tried: Tried) -> None:
         """What came of one try to reach somebody."""
-        known = self._ids.get(tried.number)
+        about: About = "technical" if tried.number in self._technical else "alarm"
+        known = self._technical.get(tried.number) or self._ids.get(tried.number)
         if known is not None:
             after = max(0.0, tried.at - self._raised[tried.number])
             attempt = Attempt(tried.way, tried.ok, tried.who or None, tried.detail or None, after=after)
-            self._journal.tried("alarm", known, self._timeline.wall_of_ticks(tried.at), attempt)
+            self._journal.tried(about, known, self._timeline.wall_of_ticks(tried.at), attempt)
 
     def pause(self, purpose: Purpose, at: float, planned: datetime, who: str) -> None:
         """A planned pause begins at clock reading `at`; one that goes on already ends there."""
@@ -182,6 +213,13 @@ class Logbook:
         )
         self._raised[alarm.number] = self._timeline.ticks(alarm.raised)
 
+    def _note_technical(self, number: int, kind: TechnicalKind, at: float, by: str = "", via: str = "") -> None:
+        known = self._technical.get(number)
+        if known is not None:
+            after = max(0.0, at - self._raised[number])
+            wall = self._timeline.wall_of_ticks(at)
+            self._journal.note_technical(known, kind, wall, after, who=by or None, way=via or None)
+
     def _found(self, note: Note) -> None:
         known = self._ids.get(note.number)
         if known is not None:
@@ -189,8 +227,10 @@ class Logbook:
             self._journal.found(known, what, self._timeline.wall_of_ticks(note.at), note.by or None)
 
     def _note(self, number: int, kind: NoteKind, at: float, by: str = "", via: str = "") -> None:
+        if number in self._technical and kind in TECHNICAL:
+            self._note_technical(number, TECHNICAL[kind], at, by, via)
         known = self._ids.get(number)
-        if known is not None:  # "I cannot hear" is no alarm of the history: it is a gap there
+        if known is not None:
             after = max(0.0, at - self._raised[number])
             if kind == "acknowledged":
                 self.answered.setdefault(number, after)

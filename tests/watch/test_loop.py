@@ -299,3 +299,33 @@ def test_round_of_another_speaker_is_not_ours(tmp_path: Path) -> None:
     bedroom.reports.put(Started(1001.0, (77,)))
     bedroom.run()
     assert not bedroom.heard("a fault in the program")
+
+
+def test_technical_alarms_are_kept_apart_from_those_of_the_device(tmp_path: Path) -> None:
+    """Cause, since when, who answered, and when it was over: in the history, and no alarm of the device beside it."""
+    bedroom = Bedroom(tmp_path, [("sound", 10), ("nothing", 20), ("key", 0), ("nothing", 5), ("sound", 10)])
+    bedroom.speaker.on_play = lambda round_: Started(bedroom.hand.now + 0.2, round_.numbers)
+    bedroom.calls["key"] = bedroom.watch.press
+    bedroom.run()
+    assert alarms_of(bedroom) == []
+    with bedroom.history as history:
+        (technical,) = history.technicals()
+    assert (technical.cause, technical.priority, technical.why) == (
+        "no-sound", "high", "no sound came from the microphone"
+    )  # fmt: skip
+    assert (technical.began - BEGAN).total_seconds() == pytest.approx(10, abs=0.3)
+    assert (technical.raised - BEGAN).total_seconds() == pytest.approx(10 + SOUNDED, abs=0.5)
+    assert technical.ended is not None
+    assert (technical.ended - BEGAN).total_seconds() == pytest.approx(35, abs=0.5)
+
+
+@pytest.mark.parametrize(("seconds", "causes"), [(3600.0, ["clock-set"]), (30.0, [])])
+def test_a_clock_that_is_set_far_is_a_technical_alarm(tmp_path: Path, seconds: float, causes: list[str]) -> None:
+    """By an hour: medium priority, told at once, over after a minute. By half a minute: only said."""
+    bedroom = Bedroom(tmp_path, [("sound", 5.0), ("set", 0.0), ("sound", 90.0)])
+    bedroom.calls["set"] = lambda: setattr(bedroom.hand, "set_by", seconds)
+    bedroom.run()
+    with bedroom.history as history:
+        assert [one.cause for one in history.technicals()] == causes
+    assert bool(bedroom.heard("The clock of the computer has jumped")) is bool(causes)
+    assert not bedroom.speaker.sounding
