@@ -26,9 +26,10 @@ VERBS = (
 )
 
 CAUTION = (
-    "Not tested or approved as a medical device. An extra pair of ears, never in place of the device's own\n"
-    "alarms, a monitor or an awake caregiver. A device that is off or empty makes no sound: silence does not\n"
-    "mean all is well. Ask your clinic before you use it."
+    "Not tested or approved as a medical device. An extra pair of ears, never in\n"
+    "place of the device's own alarms, a monitor or an awake caregiver. A device\n"
+    "that is off or empty makes no sound: silence does not mean all is well. Ask\n"
+    "your clinic before you use it."
 )
 
 

@@ -116,7 +116,7 @@ class LiveConsole(Console):
         from rich.text import Text  # noqa: PLC0415
 
         if self._ready(WAIT):
-            self._rich.print(Text(text), soft_wrap=True)
+            self._rich.print(Text(text))  # wrapped between words
 
     def _write_block(self, text: str, bell: bool) -> None:
         from rich import box  # noqa: PLC0415
