@@ -71,6 +71,7 @@ def test_what_is_no_recording(tmp_path: Path, capfd: pytest.CaptureFixture[str],
         (["--tone", "2.73"], "give the tone in Hz"),
         (["--tone", "9000"], "outside"),
         (["--device", "0"], "not both"),
+        (["--guarded"], "for a microphone"),
     ],
 )
 def test_options_that_cannot_be(
@@ -192,3 +193,33 @@ def test_a_poor_recording_is_heard_and_noted(
     printed = capfd.readouterr()
     assert note in (printed.out if verb == "watch" else printed.err)
     assert "Traceback" not in printed.out + printed.err
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "words"),
+    [
+        ("watching.evening", "25:00", "the hour by which watch is to run, as 22:00"),
+        ("watching.self-test", "1 o'clock", "as 13:00"),
+        ("watching.evenning", "22:00", "did you mean watching.evening?"),
+    ],
+)
+def test_hours_that_are_none(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str], key: str, value: str, words: str
+) -> None:
+    """Key, value and what it may be."""
+    code, error = said(["settings", "set", key, value, "--config", str(tmp_path)], capfd)
+    assert code == 2
+    assert_one_line(error, words)
+
+
+@pytest.mark.parametrize("command", [["watch", "--guarded"], ["service", "evening"]])
+def test_a_second_way_that_cannot_be_split(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str], command: list[str]
+) -> None:
+    """Told before anything sounds or listens."""
+    (tmp_path / "settings.toml").write_text('[sound]\nsecond-way = "aplay \'x"\n')
+    folders = ["--data", str(tmp_path / "data"), "--config", str(tmp_path)]
+    code = main([*command, *folders])
+    error = capfd.readouterr().err
+    assert code == 2
+    assert_one_line(error, "sound.second-way", "close the quotation marks")

@@ -1,5 +1,6 @@
 """Every fault of the table put in for real, and how long it takes until it is told and until it is over."""
 
+import json
 import os
 import shlex
 import subprocess
@@ -13,6 +14,7 @@ from threading import Event, Thread
 import numpy as np
 import numpy.typing as npt
 
+from beepwatch.hearing.technical import BY_CAUSE, Cause
 from beepwatch.waking.messages import Messages
 from tests.live.listening import Listening
 from tests.live.room import PIPE_RATE, Room
@@ -59,6 +61,10 @@ class Fault:
     message: str
     begin: Callable[[], object]
     end: Callable[[], object] | None
+    over: str = "I HEAR AGAIN"
+    """Words that say that it is over."""
+    words: str = ""
+    """Words that tell it, where they are not the message's title."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,7 @@ def measure(
 ) -> Measured:
     """Put it in, wait for its alarm (and where `marks` is given, for the second way's mark), take it back, and wait."""
     before = 0 if marks is None else marks.stat().st_size
-    title = Messages().title(fault.message)[:50]
+    title = fault.words or Messages().title(fault.message)[:50]
     mark, began = len(listening.lines), time.monotonic()
     fault.begin()
     alarm = listening.wait_for(title, limit, mark)
@@ -86,7 +92,7 @@ def measure(
     healed = time.monotonic()
     if fault.end is not None:
         fault.end()
-    over = listening.wait_for("I HEAR AGAIN", heal, mark)
+    over = listening.wait_for(fault.over, heal, mark)
     return Measured(fault.name, fault.message, told, None if over is None else time.monotonic() - healed)
 
 
@@ -155,3 +161,83 @@ def second_way(room: Room) -> tuple[str, Path]:
     """A second way that does not use the sound server: its setting, and the file that it leaves when it sounds."""
     marks = room.folder / "second-way"
     return shlex.join(["sh", "-c", f'date +%s.%N >> {marks}; sleep 0.8; test -s "$0"', "{sound}"]), marks
+
+
+def standing(reason: str) -> str:
+    """How the end of a condition beside deafness is told."""
+    return f"Over: {reason}"
+
+
+def _ends_by_itself(name: str, cause: Cause) -> Fault:
+    return Fault(name, BY_CAUSE[cause].message, lambda: None, None, over=standing(BY_CAUSE[cause].reason))
+
+
+SICK = {
+    "slow": Fault("recogniser at half speed", "cannot-hear-slow", lambda: None, None),
+    "raises": Fault("recogniser fails", "cannot-hear-slow", lambda: None, None),
+    "hangs": Fault(
+        "recogniser hangs", "cannot-hear-slow", lambda: None, None,
+        over="The program goes on", words="the program stands still",
+    ),
+    "clock": _ends_by_itself("clock set by an hour", "clock-set"),
+    "mains": _ends_by_itself("mains lost", "mains-lost"),
+    "disk": _ends_by_itself("disk full", "disk-full"),
+}  # fmt: skip
+"""Faults that `tests.live.sick` begins and ends by itself."""
+
+
+def by_server(hiss: Path, folder: Path) -> list[Measured]:
+    """Suspended, muted, moved, frozen, killed; frozen and dead it sounds by the second way."""
+    room = Room("copy")
+    for sink in ("ROOM", "ELSEWHERE"):
+        room.play(hiss, sink)
+    words, marks = second_way(room)
+    (folder / "settings.toml").write_text(f"[sound]\nsecond-way = {json.dumps(words)}\n")
+    listening = Listening(room, folder, "--device", "pulse", "--config", str(folder))
+    try:
+        listening.expect("The second way was tried: its command ended well.", 25)
+        listening.expect("Listening to 'pulse'", 20)
+        found = []
+        for fault in server_faults(room, hiss):
+            before = len(marks.read_text().split())
+            by_second = fault.name.startswith("server")
+            found.append(measure(listening, fault, marks=marks if by_second else None))
+            sounded = len(marks.read_text().split()) - before
+            assert (sounded > 0) is by_second, f"{fault.name}: {sounded} times by the second way"
+        assert listening.end() == 0
+    finally:
+        listening.close()
+        room.close()
+    return found
+
+
+def by_pipe(_: Path, folder: Path) -> list[Measured]:
+    """A microphone that repeats half a second, and one that gives half of its frames; while all is well, no word."""
+    room = Room("pipe")
+    feeder = Feeder(room.pipe)
+    listening = Listening(room, folder, "--device", "pulse", "--silent")
+    try:
+        listening.expect("Listening to 'pulse'", 20)
+        assert listening.wait_for("cannot hear", 4) is None
+        found = [measure(listening, fault) for fault in pipe_faults(feeder)]
+        assert listening.end() == 0
+    finally:
+        listening.close()
+        room.close()
+        feeder.close()
+    return found
+
+
+def by_sickness(sick: str, hiss: Path, folder: Path) -> list[Measured]:
+    """What `tests.live.sick` puts in."""
+    room = Room()
+    room.play(hiss)
+    listening = Listening(room, folder, "--device", "pulse", "--silent", sick=sick)
+    try:
+        listening.expect("THE FAULT BEGINS", 30)
+        found = [measure(listening, SICK[sick], 75.0 if sick in ("mains", "disk") else 16.0, 100.0)]
+        assert listening.end() == 0
+    finally:
+        listening.close()
+        room.close()
+    return found
