@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Literal, TypeAlias
 
 from beepwatch.events import Priority
+from beepwatch.records.rows import NoteKind
 
 About: TypeAlias = Literal["alarm", "technical", "pause", "care"]
 """What a note or an attempt to wake somebody can be about."""
@@ -15,8 +16,8 @@ Purpose: TypeAlias = Literal["bath", "care", "battery", "hospital", "away"]
 """What a planned pause is for."""
 PauseEnd: TypeAlias = Literal["due", "person", "restart"]
 """Its time was up; somebody ended it before; beepwatch was started anew with the pause taken up as another."""
-TechnicalKind: TypeAlias = Literal["raised", "changed", "woken", "acknowledged", "again", "ended"]
-"""What may happen to a technical alarm; "again": it was told anew."""
+TechnicalKind: TypeAlias = Literal["raised", "changed", "ended"] | NoteKind
+"""What may happen to a technical alarm: as to any other (see `NoteKind`)."""
 Finding: TypeAlias = Literal["cable", "battery", "false-alarm", "other"]
 """What an alarm turned out to be, as a person says afterwards."""
 CareKind: TypeAlias = Literal["armed", "disarmed", "done", "reminded", "forecast", "postponed"]

@@ -138,9 +138,10 @@ def number(value: float | None) -> float | None:
 
 
 def one_of(value: str, kinds: object) -> str:
-    """`value`, if the Literal type `kinds` has it; raises ValueError that lists what there is."""
-    if value not in get_args(kinds):
-        raise ValueError(f"unknown kind {value!r}: one of {', '.join(get_args(kinds))}")
+    """`value`, if the Literal type `kinds` (or one of a union of them) has it; raises ValueError that lists them."""
+    known = [one for kind in get_args(kinds) for one in get_args(kind) or (kind,)]
+    if value not in known:
+        raise ValueError(f"unknown kind {value!r}: one of {', '.join(known)}")
     return value
 
 

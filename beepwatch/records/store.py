@@ -8,11 +8,13 @@ import tempfile
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import BinaryIO
 
 from platformdirs import user_data_path
 
 from beepwatch.errors import RecordsError
 from beepwatch.events import Alarm, Beep
+from beepwatch.records import sole
 from beepwatch.records.family import FamilyWriter
 from beepwatch.records.night import NightWriter
 from beepwatch.records.rows import SNAPSHOT, Change, Kind, NoteKind, number, one_of, plain, snapshot, stored, text
@@ -51,11 +53,23 @@ class Store(NightWriter, FamilyWriter):
     alarms are here; `NightWriter` has what else a night brings, `FamilyWriter` what people enter.
     """
 
+    _sole: BinaryIO | None = None
+
+    def close(self) -> None:
+        """Let go of the file. Open spans stay open: end them first."""
+        super().close()
+        if self._sole is not None:
+            self._sole.close()
+            self._sole = None
+
     def begin_listening(self, source: str, kind: Kind, began: datetime) -> int:
         """Open a listening span; return its id. source: the microphone's name or the recording's path.
 
-        A span that a crash left open needs no care: it ends at its last extension and has no end of its own.
+        A span that a crash left open needs no care: it ends at its last extension and has no end of its own. Only one
+        process at a time may listen for a household (see `sole`); recordings and other writers are not kept out.
         """
+        if kind == "household" and self._sole is None:
+            self._sole = sole.take(self.path.parent)
         with self.together():
             self._seal_old_spans()
             span = self._add("span", {"kind": one_of(kind, Kind), "source": plain(source), **pair("began", began)})

@@ -35,6 +35,7 @@ from beepwatch.watch.console import Console
 from beepwatch.watch.lastresort import AGAIN_CODE, LastResort
 from beepwatch.watch.live import LiveConsole, drawable
 from beepwatch.watch.loop import Watch
+from beepwatch.watch.minutes import Minutes
 from beepwatch.watch.posting import Posting, Told
 from beepwatch.watch.preview import Preview
 from beepwatch.watch.pulse import Notify, Pulse, notify_of
@@ -122,8 +123,12 @@ def prepare(
     )
     upkeep = _upkeep(home, source, folder, sounds=sounds, notify=notify, sentinel=standing)
 
+    minutes = Minutes(_expected(home, source)) if source.live else None
+
     def taught(fresh: Household) -> None:
         console.expect(_expected(fresh, source))
+        if minutes is not None:
+            minutes.expect(_expected(fresh, source))
         if upkeep is not None:
             upkeep.expect(_expected(fresh, source))
 
@@ -148,6 +153,7 @@ def prepare(
         posting=posting,
         upkeep=upkeep,
         pulse=None if notify is None else Pulse(notify.send),
+        minutes=minutes,
         clipper=_clipper(settings.clips, folder) if source.live else None,
         length=source.length if isinstance(source, Replay) and fast else 0.0,
         folder=folder,

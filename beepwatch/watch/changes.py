@@ -27,6 +27,9 @@ class Changes(Protocol):
     def quiet(self, event: AlarmEvent) -> bool:
         """Whether this alarm wakes nobody, as it was when it was raised."""
 
+    def snapshot(self) -> str:
+        """All that holds now, as text for the history."""
+
 
 class SetsAside(Protocol):
     """What is needed of `Recognizer`."""
@@ -98,6 +101,14 @@ class HouseholdChanges:
             return [f"The settings have a mistake, so I go on with those from before. {error}."]
         before, self._home = self._home, fresh
         return self._told(before, fresh)
+
+    def snapshot(self) -> str:
+        """See `Changes`."""
+        home = self._home
+        lines = [f"{row.name} = {row.value}" for row in rows(home, {})]
+        lines += [f"taught {one.name}: {one.role}, {one.now:.1f} Hz, {one.length:g} s" for one in home.sounders]
+        given = [] if self._fixed is None else [f"tone given at the start: {self._fixed:g} Hz"]
+        return "\n".join([*lines, *given])
 
     def _told(self, before: Household, fresh: Household) -> list[str]:
         """Take over what can be; say what changed and what waits."""

@@ -67,6 +67,8 @@ class Writes(Protocol):
         who: str | None = ...,
         way: str | None = ...,
     ) -> None: ...
+    def margin(self, span: int, at: datetime, margin: float | None) -> None: ...  # noqa: D102
+    def in_force(self, span: int | None, at: datetime, settings: str) -> None: ...  # noqa: D102
     def clip(self, alarm_id: int, clip: Clip) -> None: ...  # noqa: D102
     def clip_deleted(self, clip_row: int, at: datetime, why: str) -> None: ...  # noqa: D102
     def close(self) -> bool: ...  # noqa: D102
@@ -164,6 +166,14 @@ class Logbook:
         if self._pause is not None:
             self._journal.end_pause(self._pause, self._timeline.wall_of_ticks(at), how)
             self._pause = None
+
+    def margin(self, at: float, margin: float | None) -> None:
+        """The hearing margin of the minute at stream time `at`, dB; None: unknown."""
+        self._journal.margin(self._span, self._timeline.wall(at), margin)
+
+    def in_force(self, settings: str) -> None:
+        """These settings hold from now on."""
+        self._journal.in_force(self._span, self._timeline.wall_of_ticks(self._clock.ticks()), settings)
 
     def clip(self, saved: Saved) -> None:
         """A clip of an alarm is on the disk."""

@@ -26,6 +26,7 @@ from beepwatch.watch.desk import Desk
 from beepwatch.watch.ears import Ears, Listens, clipped, level, silent
 from beepwatch.watch.evidence import Evidence
 from beepwatch.watch.logbook import Logbook, Writes
+from beepwatch.watch.minutes import Minutes
 from beepwatch.watch.pausing import Pausing
 from beepwatch.watch.posting import Posting
 from beepwatch.watch.pulse import Pulse
@@ -66,6 +67,7 @@ class Watch:
         folder: Path | None = None,
         pulse: Pulse | None = None,
         clipper: Clipper | None = None,
+        minutes: Minutes | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
@@ -73,6 +75,7 @@ class Watch:
         changes: the settings, looked after while it listens.
         upkeep: looks after what is neither hearing nor waking: power, disk, the microphone's place.
         pulse: gives signs of life to a process that watches over this one.
+        minutes: gathers the hearing margin for the history; None: it is not kept.
         clipper: saves a short sound of each alarm; None: no sound is kept.
         length: s of a recording that is not played in real time (see `Timeline`).
         folder: of the history, where a planned pause is kept; None: it is not.
@@ -88,7 +91,9 @@ class Watch:
         self._deafness = Deafness(source, self._clock.ticks())
         self._repeats = Repeats(source.rate)
         self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._say, self._warn)
-        self._upkeep, self._pulse = upkeep, pulse
+        self._upkeep, self._pulse, self._minutes = upkeep, pulse, minutes
+        if changes is not None and source.live:
+            self._logbook.in_force(changes.snapshot())
         self.beat = 0
         """Steps of the loop so far: one that stands still is stuck."""
         self._stopped = False  # a plain value: it is set by a signal handler
@@ -203,10 +208,17 @@ class Watch:
                 self._console.beep(self._stamp(event.onset), event)
             elif isinstance(event, Noise):
                 self._console.noise(event)
-                if self._upkeep is not None and self._deafness.now is None:
-                    self._upkeep.noise(event)
+                self._take_noise(event)
             elif isinstance(event, Raised | Changed | Ended):
                 self._take_alarm(event, wake)
+
+    def _take_noise(self, noise: Noise) -> None:
+        if self._deafness.now is not None:
+            return
+        if self._upkeep is not None:
+            self._upkeep.noise(noise)
+        if self._minutes is not None:
+            self._minutes.noise(noise, self._logbook)
 
     def _take_alarm(self, event: AlarmEvent, wake: bool) -> None:
         """First the sound, then the screen and the disk, which may be slow; a fault in one keeps none of the others."""
@@ -249,8 +261,7 @@ class Watch:
             self._rehearsing.look(now, hearing=self._deafness.now is None)
         self._carry_out(self._waker.tick(now))
         self._reports.look(self._alarms)
-        for line in [] if self._changes is None else self._changes.look(now):
-            self._say(line)
+        self._settings(now)
         if self._source.live:
             self._alerts.deafness(self._deafness, now, self._end / self._source.rate)
             self._alerts.look(now)
@@ -274,6 +285,14 @@ class Watch:
             self._pulse.look(now, None if deaf is None else BY_CAUSE[deaf.cause].reason)
         self._console.refresh(now, hearing=self._deafness.now is None)
         self._post()
+
+    def _settings(self, now: float) -> None:
+        """Take over what a person changed in the settings, and write down what holds since."""
+        lines = [] if self._changes is None else self._changes.look(now)
+        for line in lines:
+            self._say(line)
+        if lines and self._changes is not None and self._source.live:
+            self._logbook.in_force(self._changes.snapshot())
 
     def _post(self) -> None:
         """Put up how it stands."""
@@ -325,6 +344,8 @@ class Watch:
             self._guarded(self._upkeep.close)
         if self._evidence is not None:
             clean = self._evidence.close() and clean
+        if self._minutes is not None:
+            self._minutes.write(self._logbook)
         self._logbook.heard(heard, at_once=True)
         written = self._logbook.end(heard)
         clean = self._source.close() and clean

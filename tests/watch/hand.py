@@ -22,6 +22,7 @@ from beepwatch.waking.messages import Messages
 from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console
 from beepwatch.watch.loop import Watch
+from beepwatch.watch.minutes import Minutes
 from beepwatch.watch.summary import Summary
 from beepwatch.watch.timeline import Clock
 from beepwatch.watch.waker import Report, Waker
@@ -211,6 +212,7 @@ class Bedroom:
     changes: Changes | None = None
     ladder: Ladder | None = None
     clipper: Clipper | None = None
+    minutes: Minutes | None = None
 
     def __post_init__(self) -> None:
         self.hand = HandClock()
@@ -226,7 +228,7 @@ class Bedroom:
             self.microphone, self._recogniser, Journal(Store(self.folder, timeout=0.05), lambda: self.hand.now),
             self.waker, Console(self.screen),
             clock=self.hand.clock, changes=self.changes, folder=self.folder,
-            clipper=self.clipper,
+            clipper=self.clipper, minutes=self.minutes,
         )  # fmt: skip
         self.microphone.over = self.watch.stop
 
