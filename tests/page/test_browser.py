@@ -207,6 +207,24 @@ def test_a_page_that_was_held_back_owns_up(browser: Browser, house: Beating) -> 
         expect(page.locator("#line")).to_have_text("ALARM", timeout=SOON)
 
 
+def test_a_slow_line_is_no_lost_one(browser: Browser, house: Beating) -> None:
+    """1 s there and back and 8 kB/s, far below any home network: the alarm comes, and nothing cries wolf meanwhile."""
+    with phone(browser) as context:
+        page = paired(context, house)
+        slow = {"offline": False, "latency": 1000, "downloadThroughput": 8000, "uploadThroughput": 8000}
+        tool = context.new_cdp_session(page)
+        tool.send("Network.enable")
+        tool.send("Network.emulateNetworkConditions", slow)
+        page.reload()
+        expect(page.locator("#line")).to_have_text("Listening", timeout=3 * SOON)
+        page.evaluate("() => { window.lines = []; setInterval(() => lines.push(line.textContent), 100) }")
+        house.post(alarms=(open_alarm(),))
+        expect(page.locator("#line")).to_have_text("ALARM", timeout=SOON)
+        page.click("#going")
+        expect(page.locator("#line")).to_have_text("Anna is going", timeout=SOON)
+        assert set(page.evaluate("() => lines")) <= {"Listening", "ALARM", "Anna is going"}
+
+
 def test_a_drill_is_marked_as_one(browser: Browser, house: Beating) -> None:
     """In the one line, on the card and for a screen reader; a real alarm beside it wins the line."""
     with phone(browser) as context:
