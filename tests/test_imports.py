@@ -15,7 +15,7 @@ ORDER = [
     "patterns",
     "recognizer",
     "waking",
-    "synthesis sources channels records settings board",
+    "synthesis sources channels records settings board paper",
     "page bedroom",
     "watch",
     "cli __init__ __main__",
@@ -28,6 +28,7 @@ PURE |= {"bisect", "re", "statistics", "string", "numpy", "scipy"}
 TABLES = {"tomllib", "importlib", "msgspec"}
 """How the core reads the tables that are part of the package (profiles, messages)."""
 HEAVY = (
+    "reportlab",
     "starlette",
     "uvicorn",
     "cryptography",

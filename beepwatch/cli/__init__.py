@@ -21,6 +21,7 @@ VERBS = (
     "teach",
     "check",
     "setup",
+    "card",
     "paired",
     "service",
 )
