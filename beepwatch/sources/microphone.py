@@ -18,8 +18,8 @@ from beepwatch.sources.pace import Pace
 from beepwatch.sources.patience import Attempt
 from beepwatch.sources.portaudio import Device, PortAudio, Receive, SoundSystem, Stream
 
-QUEUE = 300
-"""Blocks of 0.1 s that may wait: 30 s in which the loop may be busy (a slow disk) before sound is lost."""
+QUEUE = 600
+"""Blocks of 0.05 s that may wait: 30 s in which the loop may be busy (a slow disk) before sound is lost."""
 PATIENCE = 10.0
 """s to wait for the sound system to open a device at start (measured: under 0.1 s on a healthy server)."""
 LET_GO = 2.0

@@ -9,8 +9,9 @@ from beepwatch.errors import CannotHear, NoMicrophone
 from beepwatch.sources.block import Samples
 from beepwatch.sources.library import LIBRARY, Busy, fresh_name
 
-BLOCK = 0.1
-"""s of sound a callback: short beside 0.3 s to a wake sound, long beside its cost (judgement)."""
+BLOCK = 0.05
+"""s of sound a callback: with 0.1 s the first wake sound came up to 0.30 s after an alarm was raised, with 0.05 s up to
+0.26 s (measured by tests/bench/waking.py); shorter ones cost more than they give (judgement)."""
 LATENCY = 0.2
 """s that the sound system may hold back: with it a sound server gave 300 s without a hole (measured)."""
 HANGS = "the sound system does not answer: it hangs"

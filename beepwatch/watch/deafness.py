@@ -9,7 +9,7 @@ from beepwatch.hearing.technical import BY_CAUSE, Cause, Condition
 from beepwatch.sources.block import Block
 
 STILL = 2.0
-"""s without a block after which the stream is opened anew (blocks come each 0.1 s; a busy machine holds one back
+"""s without a block after which the stream is opened anew (blocks come each 0.05 s; a busy machine holds one back
 for 1 s at most, judgement)."""
 SLOWEST = {True: 10.0, False: 30.0}
 """s at most between two tries to open it, where nothing comes (True) and where the wrong thing does: a silent one may

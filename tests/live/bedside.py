@@ -65,11 +65,11 @@ class Speaking:
 
 
 class Ears:
-    """What comes out of the bedside speaker, with the time of each sample (to about 10 ms)."""
+    """What comes out of the bedside speaker (or another sink), with the time of each sample (to about 10 ms)."""
 
-    def __init__(self, room: Room) -> None:
+    def __init__(self, room: Room, sink: str = "BEDSIDE") -> None:
         self._process = subprocess.Popen(
-            ["parec", "--device=BEDSIDE.monitor", "--raw", "--format=s16le", f"--rate={RATE}", "--channels=1",
+            ["parec", f"--device={sink}.monitor", "--raw", "--format=s16le", f"--rate={RATE}", "--channels=1",
              "--latency-msec=10"],
             env=room.env, stdout=subprocess.PIPE, bufsize=0,
         )  # fmt: skip
@@ -78,11 +78,11 @@ class Ears:
         self._reader = Thread(target=self._read, daemon=True)
         self._reader.start()
 
-    def first_sound(self, since: float, seconds: float) -> float:
-        """When the first sound after `since` came (monotonic s); waits for it."""
+    def first_sound(self, since: float, seconds: float, over: float = 0.01) -> float:
+        """When the first sound after `since` came that is over this amplitude (monotonic s); waits for it."""
         with self._news:
-            self._news.wait_for(lambda: self._onset(since) is not None, seconds)
-            onset = self._onset(since)
+            self._news.wait_for(lambda: self._onset(since, over) is not None, seconds)
+            onset = self._onset(since, over)
         assert onset is not None, f"no sound within {seconds} s"
         return onset
 
@@ -100,10 +100,10 @@ class Ears:
         assert self._process.stdout is not None
         self._process.stdout.close()
 
-    def _onset(self, since: float) -> float | None:
+    def _onset(self, since: float, over: float) -> float | None:
         for at, block in self._blocks:
-            if at >= since and np.abs(block).max() > 0.01:
-                return at - (len(block) - int(np.argmax(np.abs(block) > 0.01))) / RATE
+            if at >= since and np.abs(block).max() > over:
+                return at - (len(block) - int(np.argmax(np.abs(block) > over))) / RATE
         return None
 
     def _read(self) -> None:
