@@ -1,4 +1,4 @@
-"""Our own wake sound through the whole recogniser: heard as beeps, taken for no alarm (two beepwatches in a house)."""
+"""An hour of our own wake sound through the whole recogniser: heard as beeps, taken for no alarm (two beepwatches)."""
 
 import shutil
 
@@ -13,7 +13,8 @@ from beepwatch.events import Beep, Raised
 from beepwatch.recognizer import RATE, Recognizer
 from beepwatch.waking.messages import Messages
 
-SECONDS = 300
+SECONDS = 900
+"""Of each of the four cases: an hour together."""
 TAUGHT = 5 * FREQUENCY
 """A device's tone at the worst place: on one of our harmonics, in the range where sounders are."""
 
@@ -21,10 +22,10 @@ TAUGHT = 5 * FREQUENCY
 def night(pattern: str | None, t60: float) -> Samples:
     """Round after round of an alarm's wake sound, as heard in a room: noise that decays by 60 dB in `t60` s."""
     voice = Voice(pytest.fail)
-    lines = Messages().lines(pattern) if pattern and shutil.which("espeak-ng") else ()
+    lines = Messages("Anna", "Sam").lines(pattern) if pattern and shutil.which("espeak-ng") else ()
     voice.prepare(lines)
     assert voice.wait(20)
-    turns = [render(Round((1,), "high", lines), voice, RATE, turn)[0] for turn in range(5 * len(PULSES))]
+    turns = [render(Round((1,), "high", lines), voice, RATE, turn)[0] for turn in range(15 * len(PULSES))]
     dry = 0.3 * np.concatenate(turns)[: SECONDS * RATE]
     rng = np.random.default_rng(11)
     time = np.arange(int(1.2 * t60 * RATE)) / RATE
@@ -42,7 +43,7 @@ def night(pattern: str | None, t60: float) -> Samples:
     ("fire", 0.4, TAUGHT),
 ])  # fmt: skip
 def test_our_own_wake_sound_is_no_alarm(pattern: str | None, t60: float, tone: float | None) -> None:
-    """Five minutes of tone and speech in a furnished room (T60 0.35-0.7 s: Master Handbook of Acoustics)."""
+    """A quarter of an hour of tone and speech in a furnished room (T60 0.35-0.7 s: Master Handbook of Acoustics)."""
     sound, recognizer = night(pattern, t60), Recognizer(tone=tone)
     events = [event for start in range(0, len(sound), RATE) for event in recognizer.push(sound[start : start + RATE])]
     events += recognizer.flush()
