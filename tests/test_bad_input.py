@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
+import beepwatch
 from beepwatch.cli import CAUTION, main
 
 
@@ -223,3 +224,39 @@ def test_a_second_way_that_cannot_be_split(
     error = capfd.readouterr().err
     assert code == 2
     assert_one_line(error, "sound.second-way", "close the quotation marks")
+
+
+@pytest.mark.parametrize(
+    ("settings", "words"),
+    [
+        ('[words]\nmessages = "qtz"\n', "qtz.toml cannot be read"),
+        ('[words]\nmessages = "not a tag"\n', "give the tag of a language"),
+        ('[sound]\ntone = "{folder}/no.wav"\n', "is no sound file"),
+        ('[[ladder]]\nby = ["lamp"]\n', "no way to wake"),
+        ('[[ladder]]\nafter = 60\nby = ["speaker"]\n', "begins late"),
+    ],
+)
+def test_settings_of_waking_that_cannot_be(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str], settings: str, words: str
+) -> None:
+    """A language, a sound or a ladder of no use: told at the start, before the night."""
+    soundfile.write(tmp_path / "night.wav", np.zeros(1_600), 16_000)
+    (tmp_path / "no.wav").write_text("this is no sound\n" * 50)
+    (tmp_path / "settings.toml").write_text(settings.replace("{folder}", str(tmp_path)))
+    command = ["watch", str(tmp_path / "night.wav"), "--data", str(tmp_path), "--config", str(tmp_path)]
+    code, error = said(command, capfd)
+    assert code == 2
+    assert_one_line(error, words)
+
+
+def test_a_language_that_nobody_checked(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Refused at the start: no unchecked speech in an emergency."""
+    soundfile.write(tmp_path / "night.wav", np.zeros(1_600), 16_000)
+    (tmp_path / "settings.toml").write_text('[words]\nmessages = "qtz"\n')
+    (tmp_path / "languages").mkdir()
+    english = (Path(beepwatch.__file__).parent / "waking" / "messages.toml").read_text("utf-8")
+    (tmp_path / "languages" / "qtz.toml").write_text(english.replace('language = "en"', 'language = "qtz"'))
+    command = ["watch", str(tmp_path / "night.wav"), "--data", str(tmp_path), "--config", str(tmp_path)]
+    code, error = said(command, capfd)
+    assert code == 2
+    assert_one_line(error, "does not say who checked it")

@@ -1,6 +1,8 @@
 """Ladder, rota and commands in the settings: decoding with one line for each mistake, and who is on duty when."""
 
+import re
 from datetime import datetime
+from pathlib import Path
 
 import pytest
 
@@ -109,3 +111,12 @@ def test_the_second_is_never_the_first() -> None:
     noon = datetime(2026, 3, 2, 12, 0)  # noqa: DTZ001 - local wall time
     assert duty_at((turn,), "Anna", "Ben", noon) == Duty("Ben", "Anna")
     assert duty_at((), "Anna", "Anna", noon) == Duty("Anna", "")
+
+
+def test_the_manuals_ladder_is_one() -> None:
+    """README's example decodes as it stands: two steps, a turn, a shaker."""
+    text = (Path(__file__).parents[1] / "README.md").read_text("utf-8")
+    (example,) = [block for block in re.findall(r"```toml\n(.*?)```", text, re.DOTALL) if "[[ladder]]" in block]
+    made = decode(example)
+    assert [rung.by for rung in made.ladder] == [("speaker", "shaker")] * 2
+    assert (made.rota[0].who, made.command[0].name) == ("Ben", "shaker")
