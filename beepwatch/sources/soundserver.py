@@ -72,13 +72,18 @@ def pactl(*words: str) -> bytes | None:
     return done.stdout
 
 
-def microphone_of(process: int, ask: Ask = pactl) -> str | None:
-    """The name of the source that this process records from (its newest stream); None where that cannot be told."""
+def place_of(process: int, ask: Ask = pactl) -> tuple[int, int] | None:
+    """(Newest stream by which this process records, source that it comes from); None where that cannot be told."""
     recordings = _rows(ask("-f", "json", "list", "source-outputs"), list[_Recording])
     ours = [one for one in recordings or () if one.properties.get("application.process.id") == str(process)]
     if not ours:
         return None
-    place = max(ours, key=lambda one: one.index).source
+    newest = max(ours, key=lambda one: one.index)
+    return newest.index, newest.source
+
+
+def name_of(place: int, ask: Ask = pactl) -> str | None:
+    """Name of the source of this number; None where that cannot be told."""
     sources = _rows(ask("-f", "json", "list", "sources"), list[_Source])
     return next((one.name for one in sources or () if one.index == place), None)
 
@@ -113,6 +118,7 @@ class Whereabouts:
     now: str | None = None
     muted: bool = False
     """Whether the default sink is muted, as of the newest look each minute."""
+    _place: tuple[int, int] | None = None
     _over: Event = field(default_factory=Event)
 
     def start(self) -> "Whereabouts":
@@ -123,9 +129,13 @@ class Whereabouts:
 
     def look(self) -> None:
         """Look once."""
-        name = microphone_of(self.process, self.ask)
+        place = place_of(self.process, self.ask)
+        name = self.now if place is not None and place == self._place else None
+        if place is not None and name is None:
+            name = name_of(place[1], self.ask)
         if name is None:
             return
+        self._place = place
         self.first = self.first or name
         self.now = name
         self.right = name == self.first

@@ -42,7 +42,7 @@ length = 1.2
 level = -52.0
 microphone = "pulse"
 beeps = 5
-taught = 2026-01-01
+taught = "2026-01-01"
 """
 Part = Callable[[Path, Path], list[Measured]]
 

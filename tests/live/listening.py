@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 from threading import Condition, Thread
 from typing import Any
@@ -75,10 +76,10 @@ class Listening:
         return code
 
     def close(self) -> None:
-        """End it whatever it does."""
-        if self.process.poll() is None:
-            self.process.kill()
-            self.process.wait(timeout=10)
+        """End it and its children, whatever they do."""
+        with suppress(ProcessLookupError):  # all have ended
+            os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(timeout=10)
         self._reader.join(10)
         assert self.process.stdout is not None
         self.process.stdout.close()

@@ -7,7 +7,7 @@ import pytest
 from beepwatch.events import Noise
 from beepwatch.hearing.health import Health
 from beepwatch.hearing.technical import Cause
-from beepwatch.sources.soundserver import Whereabouts, default_sink, microphone_of
+from beepwatch.sources.soundserver import Whereabouts, default_sink, name_of, place_of
 from beepwatch.watch.conditions import Conditions
 from beepwatch.watch.power import Power
 from beepwatch.watch.upkeep import NAME, Upkeep, World
@@ -110,10 +110,12 @@ def answers(place: int = 2) -> dict[str, bytes]:
 
 def test_the_newest_stream_of_this_process_tells_its_microphone() -> None:
     """Other processes' streams, and older ones of ours, tell nothing."""
-    assert microphone_of(77, lambda *words: answers()[words[-1]]) == "usb"
-    assert microphone_of(79, lambda *words: answers()[words[-1]]) is None
-    assert microphone_of(77, lambda *words: None) is None
-    assert microphone_of(77, lambda *words: b"no JSON") is None
+    assert place_of(77, lambda *words: answers()[words[-1]]) == (9, 2)
+    assert name_of(2, lambda *words: answers()[words[-1]]) == "usb"
+    assert place_of(79, lambda *words: answers()[words[-1]]) is None
+    for told in (None, b"no JSON"):
+        assert place_of(77, lambda *words: told) is None  # noqa: B023 - asked in this turn
+        assert name_of(2, lambda *words: told) is None  # noqa: B023
 
 
 def test_a_stream_that_is_moved_is_seen_and_seen_again_when_it_is_back() -> None:
