@@ -10,12 +10,13 @@ import msgspec
 
 from beepwatch import __version__
 from beepwatch.board.board import Board
+from beepwatch.page.bodies import LONGEST_PAUSE, Answer, Exchange, Finding, Pausing, Shown
 from beepwatch.page.gate import COOKIE, Gate, Guard
 from beepwatch.page.limits import Buckets
-from beepwatch.page.pairing import UNUSED, Device, Kind, Pairing
+from beepwatch.page.pairing import UNUSED, Device, Pairing
 from beepwatch.page.stream import Hub
 from beepwatch.page.watchers import Watchers
-from beepwatch.waking.commands import Cause, Changed, Command, Found, Going, Pause, Purpose, Resume
+from beepwatch.waking.commands import Changed, Command, Found, Going, Pause, Resume
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -36,8 +37,6 @@ FILES = {
 }
 VIA = "page"
 Body = TypeVar("Body")
-LONGEST_PAUSE = 240
-"""Minutes of a pause from a phone at most (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,42 +50,6 @@ class View:
     path: str
     title: str
     routes: "tuple[Route, ...]"
-
-
-class Answer(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Body of POST /going."""
-
-    alarm: str
-
-
-class Pausing(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Body of POST /pause."""
-
-    minutes: int
-    purpose: Purpose
-
-
-class Finding(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Body of POST /found."""
-
-    alarm: str
-    what: Cause
-
-
-class Shown(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Body of POST /seen."""
-
-    alarms: tuple[str, ...]
-    visible: bool
-    sounding: bool
-
-
-class Exchange(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Body of POST /pair."""
-
-    code: str
-    name: str = ""
-    kind: Kind = "phone"
 
 
 @dataclass(frozen=True)
