@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from beepwatch.events import Alarm, AlarmEvent, Ended, Raised
+from beepwatch.hearing.technical import MESSAGES as TECHNICAL
 from beepwatch.waking.actions import Action, Hush, Kind, Note, Quiet, Reach, Remind, Show, Sound
 from beepwatch.waking.commands import Cause
 from beepwatch.waking.entry import Entry, begin
@@ -78,7 +79,7 @@ class Escalation:
             self._end_drill()
         notes = _notes(event, before, after, now)
         reminders = [] if before is None else self._reminder(before, after, now)
-        return self._changes(now) + reminders + notes
+        return self._changes(now) + reminders + self._well_again(event) + notes
 
     def rehearse(self, alarm: Alarm, now: float) -> list[Action]:
         """Wake as for this alarm, told as a drill everywhere; its number is `DRILLED` or below.
@@ -274,6 +275,13 @@ class Escalation:
             return []
         lines = self._messages.reminder(self._duty(now).first)
         return [Remind(after.number, lines), Note(after.number, "reminded", now)]
+
+    def _well_again(self, event: AlarmEvent) -> list[Action]:
+        """Its own trouble, for which somebody was woken, is over: said once, for it was told to wait for that."""
+        pattern = event.alarm.pattern
+        if not isinstance(event, Ended) or pattern not in TECHNICAL or self.waking or self.paused:
+            return []
+        return [Remind(event.alarm.number, (self._messages.over(pattern),))]
 
     def _noted(self, kind: Kind, before: Iterable[Entry], now: float) -> list[Action]:
         """A note for each alarm whose waking a pause ended, or begins again with its end."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from beepwatch.hearing.technical import MESSAGES as TECHNICAL
 from beepwatch.waking.catalogue import Catalogue, english
 
 RIGHT_TO_LEFT, ISOLATED = "\u2067", "\u2069"
@@ -117,6 +118,7 @@ class Messages:
         told += self.reminder()
         for pattern in self.patterns:
             told += self.lines(pattern)
+        told += [self.over(pattern) for pattern in self.patterns if pattern in TECHNICAL]
         return tuple(dict.fromkeys(told))
 
     def _fill(self, line: str, caregiver: str = "", until: str = "") -> str:

@@ -1,7 +1,7 @@
 """What is done about an alarm, one behaviour a test, and a whole night in no time."""
 
 from beepwatch.events import AlarmEvent, Changed, Ended, Raised
-from beepwatch.waking.actions import Note, Quiet, Say, Show, Sound
+from beepwatch.waking.actions import Note, Quiet, Remind, Say, Show, Sound
 from beepwatch.waking.escalation import RETELL, Escalation
 from beepwatch.waking.messages import Messages
 from tests.waking.bedside import Bedside, alarm
@@ -206,7 +206,9 @@ def test_deafness_wakes_until_it_hears_again() -> None:
     core, bedside = Escalation(), Bedside()
     bedside.do(core.hear(Raised(0, alarm(1, "cannot-hear", "high")), 0.0))
     assert bedside.lines == Messages().lines("cannot-hear")
-    bedside.do(core.hear(Ended(30, alarm(1, "cannot-hear", "high")), 30.0))
+    over = core.hear(Ended(30, alarm(1, "cannot-hear", "high")), 30.0)
+    assert Remind(1, ("I hear the room again.",)) in over
+    bedside.do(over)
     assert bedside.sound is None
     assert bedside.screen == Messages().screen("I hear the room again.")
 
