@@ -90,9 +90,9 @@ def fundamental(chain: Chain, notes: Sequence[Note]) -> float:
     return tone
 
 
-def steady(profile: Steady, notes: Sequence[Note], least: int) -> Chain | None:
+def steady(profile: Steady, notes: Sequence[Note], least: int, accompanied: Callable[[Beep], bool]) -> Chain | None:
     """A chain of `least` beeps without a miss, as regular as `profile.wander`, that ends at the last of
-    `notes`.
+    `notes`. accompanied: as in Setting.
     """
     for walk in walks(notes, profile.length, profile.period, 0.0, STRICT):
         if len(walk) < least:
@@ -101,9 +101,10 @@ def steady(profile: Steady, notes: Sequence[Note], least: int) -> Chain | None:
         times = units(chosen)
         if _wander(times) > profile.wander or _wander([n.beep.duration for n, _ in chosen]) > 3 * profile.wander:
             continue
-        extra = _extra(notes, chosen)
-        if extra == 0.0:
-            return _chain(chosen, times, 0, _character(chosen) + evidence.REPEAT * (least - 1))
+        if _extra(notes, chosen) == 0.0:
+            ratio = _character(chosen) + min(evidence.REGULAR, evidence.REPEAT * (least - 1))
+            ratio += evidence.PARTNER * sum(accompanied(n.beep) for n, _ in chosen) / least
+            return _chain(chosen, times, 0, ratio - _uneven(chosen) - _rough(notes))
     return None
 
 
@@ -170,7 +171,7 @@ def _extra(notes: Sequence[Note], walk: Walk) -> float:
         and note.beep.duration > STRAY
         and not _piece(note, walk)
         and note.beep.onset > oldest.onset - 2.0 * unit
-        and not _before(note, oldest.onset, unit)
+        and not _before(note, oldest, unit)
     ]
     twins = sum(between)
     return evidence.TWIN * twins + evidence.EXTRA * min(MOST_EXTRA, len(between) - twins)
@@ -188,7 +189,8 @@ def _piece(note: Note, walk: Walk) -> bool:
     return False
 
 
-def _before(note: Note, oldest: float, unit: float) -> bool:
-    """A beep before the chain's first that sits on its beat is no stranger: the walk only ended there."""
-    periods = (oldest - note.beep.onset) / unit
-    return periods > 0 and abs(periods - round(periods)) <= 0.2 and round(periods) >= 1
+def _before(note: Note, oldest: Beep, unit: float) -> bool:
+    """A beep before the first that sits on the beat and is as loud is no stranger: the walk only ended there."""
+    periods = (oldest.onset - note.beep.onset) / unit
+    on_beat = periods > 0 and abs(periods - round(periods)) <= 0.2 and round(periods) >= 1
+    return on_beat and abs(note.beep.level - oldest.level) <= 2 * evidence.UNEVEN[0]

@@ -2,7 +2,7 @@
 
 import math
 from collections import deque
-from statistics import median
+from statistics import median, median_low
 
 from beepwatch.events import Alarm, Noise, Priority
 from beepwatch.patterns import evidence, explain
@@ -113,8 +113,8 @@ class Episode:
 
     @property
     def frequency(self) -> float:
-        """Median tone, Hz."""
-        return median(self._tones)
+        """Median tone, Hz: of a sounder heard at several harmonics one of these."""
+        return median_low(self._tones)
 
     @property
     def duration(self) -> float:
@@ -134,7 +134,7 @@ class Episode:
     def near(self, frequency: float, tolerance: float = SAME) -> bool:
         """Whether a tone is this alarm's."""
         if isinstance(self.profile, Bursts):  # short pulses have uncertain tones, and many harmonics
-            return fold(frequency, self._tones[-1], max(tolerance, 2 * SAME), KIN) is not None
+            return fold(frequency, median_low(self._tones), max(tolerance, 2 * SAME), KIN) is not None
         return fold(frequency, self._tones[-1], tolerance) is not None
 
     def _measure(self) -> None:

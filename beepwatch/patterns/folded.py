@@ -15,6 +15,8 @@ from beepwatch.patterns.bursts import ALIKE, ECHO, PLACE, clusters, echo, explai
 from beepwatch.patterns.memory import Note
 from beepwatch.patterns.profiles import Bursts
 
+PULSE = 0.005
+"""Tones of short pulses agree to this (0.1 s at 520 Hz: 2 Hz, Rife & Boorstyn 1974, and a bin's worth of bias)."""
 SKIPPED = 3
 """Cycles from one heard group to the next at most, once two came one cycle apart (judgement)."""
 MOST_STRAYS = 3
@@ -55,7 +57,17 @@ class _Place:
 
 
 def groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | None:
-    """The repeated groups that `newest`, one of `notes`, completes; None when it does not.
+    """The repeated groups that `newest`, one of `notes` by onset, completes; None when it does not.
+
+    notes: all sounds of one sounder. They are tried first without its other harmonics: music has tones there too.
+    """
+    tone = newest.beep.frequency
+    alone = [note for note in notes if abs(note.beep.frequency / tone - 1.0) <= PULSE]
+    return _groups(profile, alone, newest) or _groups(profile, notes, newest)
+
+
+def _groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | None:
+    """The same for these notes alone.
 
     Every pulse of the group must have been heard apart at least once, and all together as many as `bursts` whole
     groups have: what is missing in one cycle another makes up for.
@@ -182,20 +194,25 @@ def _hide(
     Two pulses that run together, of the usual length, leave a gap that the profile has; three would leave none.
     """
     usual = median(place.length for place in places)
-    low, high = min(gap[0] for gap in profile.gaps), max(gap[1] for gap in profile.gaps)
     for number, start in starts.items():
         for note in heard[number]:
-            gap = note.beep.duration - 2 * usual
-            offset = note.beep.end - start - usual
-            begins = any(abs(note.beep.onset - start - place.offset) <= PLACE for place in places)
-            if not begins or not low - profile.slack <= gap <= high + profile.slack:
+            begin = note.beep.onset - start
+            gap = _gap(profile, note.beep.duration - 2 * usual)
+            if gap is None or not any(abs(begin - place.offset) <= PLACE for place in places):
                 continue
+            offset = begin + usual + gap
             at = next((place for place in places if abs(place.offset - offset) <= usual), None)
             if at is None:
                 places.append(_Place(offset, {}, {number}, usual))
             elif number not in at.notes:
                 at.covered.add(number)
     places.sort(key=lambda place: place.offset)
+
+
+def _gap(profile: Bursts, rest: float) -> float | None:
+    """The gap between two pulses that ran together, s, of which the room may have added some; None if there is none."""
+    kept = [min(rest, high) for low, high in profile.gaps if low - profile.slack <= rest <= high + profile.slack + ECHO]
+    return min(kept, default=None)
 
 
 def _sift(places: Sequence[_Place], size: int, cycles: int) -> tuple[list[_Place], int]:

@@ -263,7 +263,8 @@ class Matcher:
     def _raise_steady(self, profile: Steady, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
         taught = self._judge.taught(beep.frequency)
-        chain = chains.steady(profile, notes, profile.beeps_known if taught else profile.beeps)
+        least = profile.beeps_known if taught else profile.beeps
+        chain = chains.steady(profile, notes, least, self._memory.accompanied)
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=taught)
         if chain is None or chain.ratio < limit or not self._judge.allowed(profile, beep.frequency, taught):
             return []

@@ -10,10 +10,9 @@ from beepwatch.events import Beep
 RATIOS = (1.0, 2.0, 3.0, 4.0, 0.5, 1.0 / 3.0, 0.25)
 """In a room null a sounder may be heard at twice or three times its tone (measured by a prototype: 4 rooms
 of 37)."""
-KIN = (*RATIOS, 1.5, 2.0 / 3.0, 4.0 / 3.0, 0.75)
-"""Ratios between any two of a sounder's first four harmonics: for signals rich in them (IEC 60601-1-8 asks
-for four).
-Fifths and fourths too: not for single beeps, which music repeats."""
+KIN = (*RATIOS, 1.5, 2.0 / 3.0, 4.0 / 3.0, 0.75, 5.0, 0.2, 5.0 / 3.0, 0.6)
+"""Ratios between any two of a sounder's first four harmonics, and of a square wave's first three: for signals rich in
+them (IEC 60601-1-8 asks for four; 520 Hz square, NFPA 72 18.4; both quoted). Not for single beeps: music has them."""
 WIDTH = 0.01
 """Width of a bin of tone, relative."""
 DEPTH = 48
