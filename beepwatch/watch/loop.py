@@ -221,13 +221,16 @@ class Watch:
             self._minutes.noise(noise, self._logbook)
 
     def _take_alarm(self, event: AlarmEvent, wake: bool) -> None:
-        """First the sound, then the screen and the disk, which may be slow; a fault in one keeps none of the others."""
+        """First the sound and the page, then the disk, then the screen: what it has shown is in the history.
+
+        A fault in one keeps none of the others.
+        """
         actions: list[Action] = []
         if wake and not (self._changes is not None and self._changes.quiet(event)):
             self._guarded(lambda: actions.extend(self._waker.hear(event, self._clock.ticks())))
             self._guarded(self._post)
-        self._guarded(lambda: self._tell_alarm(event))
         self._guarded(lambda: self._logbook.alarm(event))
+        self._guarded(lambda: self._tell_alarm(event))
         if self._evidence is not None:
             self._guarded(partial(self._evidence.alarm, event))
         self._guarded(lambda: self._carry_out(actions, bell=not isinstance(event, Ended)))

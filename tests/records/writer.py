@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from beepwatch.events import Alarm, Beep
+from beepwatch.records.entries import Attempt, CareEvent
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store
 
@@ -29,10 +30,31 @@ def one_alarm(journal: Journal, span: int, alarm: Alarm, now: datetime) -> None:
         say("changed", span, alarm.number, beeps)
         journal.extend_listening(span, now, alarm.number, [BEEP])
         say("listening", span, alarm.number, 0)
-    journal.note(known, "acknowledged", now)
+    besides(journal, span, known, alarm.number, now)
+    journal.note(known, "acknowledged", now, who="Anna", way="key")
     say("acknowledged", span, alarm.number, 0)
     journal.end_alarm(known, replace(alarm, beeps=8, ended=alarm.last), now)
     say("ended", span, alarm.number, 8)
+
+
+def besides(journal: Journal, span: int, known: int, number: int, now: datetime) -> None:
+    """One row of each other kind, told by its table and the alarm's number that is in it."""
+    journal.tried("alarm", known, now, Attempt("speaker", ok=True, step=number))
+    say("tried", span, number, 0)
+    journal.found(known, "cable", now, who=str(number))
+    say("found", span, number, 0)
+    journal.write_note("alarm", known, now, f"note {number}", who=str(number))
+    say("note", span, number, 0)
+    journal.care(CareEvent("exit-site", "done", now, hours=number))
+    say("care", span, number, 0)
+    technical = journal.raise_technical(span, str(number), "medium", began=now, raised=now)
+    say("technical", span, number, 0)
+    journal.note_technical(technical, "ended", now)
+    journal.end_pause(journal.pause(span, "bath", now, now, who=str(number)), now)
+    say("pause", span, number, 0)
+    journal.margin(span, now + timedelta(minutes=number), float(number))
+    say("margin", span, number, 0)
+    journal.in_force(span, now, f"alarms = {number}")
 
 
 def main(folder: Path) -> None:

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from io import StringIO
 from pathlib import Path
 from queue import SimpleQueue
+from typing import TextIO
 
 import numpy as np
 
@@ -213,6 +214,8 @@ class Bedroom:
     ladder: Ladder | None = None
     clipper: Clipper | None = None
     minutes: Minutes | None = None
+    shown: TextIO | None = None
+    """Where the screen is; None: in memory."""
 
     def __post_init__(self) -> None:
         self.hand = HandClock()
@@ -226,7 +229,7 @@ class Bedroom:
         self.waker = Waker(self.speaker, self.reports, self.messages, ways=self.ways, ladder=self.ladder)
         self.watch = Watch(
             self.microphone, self._recogniser, Journal(Store(self.folder, timeout=0.05), lambda: self.hand.now),
-            self.waker, Console(self.screen),
+            self.waker, Console(self.shown or self.screen),
             clock=self.hand.clock, changes=self.changes, folder=self.folder,
             clipper=self.clipper, minutes=self.minutes,
         )  # fmt: skip
