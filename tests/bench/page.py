@@ -197,6 +197,7 @@ def leaks(states: int, rate: float) -> dict[str, object]:
         pair(page, server)
         tool = context.new_cdp_session(page)
         tool.send("Performance.enable")
+        page.evaluate("() => { window.took = 0; source.addEventListener('now', () => { window.took++; }); }")
         for name, count in (("after a tenth", states // 10), ("at the end", states - states // 10)):
             server.do(f"fast {count} {rate}")
             tool.send("HeapProfiler.collectGarbage")
@@ -207,7 +208,7 @@ def leaks(states: int, rate: float) -> dict[str, object]:
                 "page's nodes": int(metrics["Nodes"]),
                 "page's listeners": int(metrics["JSEventListeners"]),
             }
-        told["states"] = states
+        told["states put up"], told["frames that the page took"] = states, page.evaluate("() => window.took")
         told["shown at the end"] = page.locator("#line").inner_text()
     return told
 
