@@ -16,7 +16,7 @@ from .pulses import silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .track import CHUNK, Track, coarse_steps
-from .verdict import SOFT, enough
+from .verdict import EVIDENCE, SOFT, TAUGHT_GAIN, enough
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
@@ -41,6 +41,9 @@ OFF_HERTZ = 115.0
 """A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
 LOWEST = 390.0
 """Hz: tones below have too few bins beside them to tell them from the hum of a house (400 Hz is asked)."""
+LEAST_LINE = 1.4 * (EVIDENCE - TAUGHT_GAIN)
+"""Power beyond noise of a line, summed over its frames, under which its burst cannot have evidence enough. It is twice
+the burst's energy, frames overlapping by half (theory; of beeps told near the limit of hearing 1.55 to 2.3, measured)."""
 NARROW = 0.55
 """Least share of the power within +-7 bins that lies in a pure tone's pair; a centred Hann line has 0.83 (theory)."""
 
@@ -82,20 +85,23 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
     ratio = rows.ratio(first, stop)[:, low:high]
     place = track.pair - low
     near = np.minimum(ratio[:, max(place - 6, 0) : place + 8], 1e6) - 1.0
-    cuts = range(0, len(near), CHUNK)
-    parts = np.cumsum(np.pad(np.stack([near[a : a + CHUNK].sum(axis=0) for a in cuts]), ((0, 0), (1, 0))), axis=1)
-    line = float((parts[:, 4:] - parts[:, :-4]).max(axis=1).sum())
+    parts = np.add.reduceat(near, range(0, len(near), CHUNK), axis=0)
+    pairs = parts[:, 1:] + parts[:, :-1]
+    line = float((pairs[:, 2:] + pairs[:, :-2]).max(axis=1).sum())
+    if line < LEAST_LINE and stop - track.start <= LOOKED_AT:
+        return False
     if line <= NARROW * (float(near.sum()) - 3 * sqrt(near.size)):
         return False
     floor = rows.noise(first, stop, low, high)[0]
     power = (ratio * floor).mean(axis=0)
-    power[(floor[0] > LINE * np.median(floor[0])) | rows.old(first, first + 1)[0, low:high]] = 0.0
-    power[place : place + 2] = (ratio * floor)[:, place : place + 2].mean(axis=0)
+    pair = float(power[place : place + 2].max())
+    middle = floor.shape[1] // 2
+    power[(floor[0] > LINE * np.partition(floor[0], middle)[middle]) | rows.old(first, first + 1)[0, low:high]] = 0.0
     noise = float(rows.noise_at(stop - 1, stop, track.pair)[0])
-    beside = np.concatenate([power[: max(place - NEAR_BINS, 0)], power[place + NEAR_BINS + 2 :]])
-    loudest = float(beside.max())
+    power[max(place - NEAR_BINS, 0) : place + NEAR_BINS + 2] = 0.0
+    loudest = float(power.max())
     hidden = loudest < noise * 4 * (1 + 3 / sqrt(len(ratio)))
-    return hidden or float(power[place : place + 2].max()) > ALONE * loudest
+    return hidden or pair > ALONE * loudest
 
 
 def steady(body: Envelope) -> bool:

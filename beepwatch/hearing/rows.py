@@ -10,6 +10,8 @@ from .spectrum import BAND_BINS, BANDS, BINS, Floats, Mask
 KEPT = 320
 """Frames (20 s): a sum over 128 frames looks back twice its length for a beep's start, and a block more."""
 BLOCKS = KEPT // BLOCK + 4
+BAND_OF = np.arange(BINS) // BAND_BINS
+"""Band of each bin."""
 
 
 class Rows:
@@ -65,10 +67,12 @@ class Rows:
 
     def noise(self, first: int, stop: int, low: int, high: int) -> Floats:
         """Noise power of frames first <= t < stop in bins low <= k < high, shape (channels, n, high - low)."""
-        gains = self._gains[:, first - self._base : stop - self._base, np.arange(low, high) // BAND_BINS]
-        blocks = (np.arange(first, stop) // BLOCK) % BLOCKS
-        noise: Floats = self._floors[:, blocks, low:high] * gains
-        return noise
+        gains = self._gains[:, first - self._base : stop - self._base].take(BAND_OF[low:high], axis=2)
+        if first // BLOCK == (stop - 1) // BLOCK:
+            gains *= self._floors[:, (first // BLOCK) % BLOCKS, None, low:high]
+        else:
+            gains *= self._floors[:, (np.arange(first, stop) // BLOCK) % BLOCKS, low:high]
+        return gains
 
     def taken(self, frame: int, bin_: int, *, splashed: bool, faint: bool) -> bool:
         """Is the bin another track's at that frame (or, `splashed`, may a track splash into it)?
