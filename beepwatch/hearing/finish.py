@@ -43,7 +43,7 @@ LOWEST = 390.0
 """Hz: tones below have too few bins beside them to tell them from the hum of a house (400 Hz is asked)."""
 LEAST_LINE = 1.4 * (EVIDENCE - TAUGHT_GAIN)
 """Power beyond noise of a line, summed over its frames, under which its burst cannot have evidence enough. It is twice
-the burst's energy, frames overlapping by half (theory; of beeps told near the limit of hearing 1.55 to 2.3, measured)."""
+the burst's energy, as frames overlap by half (theory; measured of beeps near the limit of hearing: 1.55 to 2.3)."""
 NARROW = 0.55
 """Least share of the power within +-7 bins that lies in a pure tone's pair; a centred Hann line has 0.83 (theory)."""
 

@@ -32,8 +32,8 @@ LOUD = 60.0
 """Excess from which a sum's last frame is asked whether the tone still sounds: at least STILL of its mean."""
 STILL = 0.15
 STILL_SHORT = 0.3
-"""The same for sums of up to 8 frames, whatever they hold (measured: of beeps in noise, rooms, speech and music 1 in 100
-opens below it, of tracks in speech 1 in 4)."""
+"""The same for sums of up to 8 frames, whatever they hold (measured: of beeps in noise, rooms, speech and music 1 %
+open below it, of tracks in speech 25 %)."""
 ALONE = 1.8
 BESIDE = 1e-4
 """Chance for one bin of noise; a pair of frames beyond it, at 5 to FAR bins, is another line (noise: 1 pair in 120)."""
@@ -41,8 +41,8 @@ STANDS_OUT = 6.3
 """How many times a line of two frames must then stand over it, 8 dB: as a verdict asks of the whole beep. Each frame is
 another trial, so a beep in speech finds its pause (measured: of beeps there 98 % open above 8.9, of speech 25 %)."""
 COMPANY = 0.06
-"""Share of the strongest line of the two frames that another must have, -12 dB (measured: of beeps 10 dB over speech 98 %
-open above 0 dB, over music 90 % above -7; of music 40 % below -12). Longer sums are clipped and have no such limit."""
+"""Share of the strongest line of the two frames that another must have, -12 dB (measured: of beeps 10 dB over speech
+98 % open above 0 dB, over music 90 % above -7; of music 40 % below -12). Longer sums are clipped, and have none."""
 CLEAR, CLEARLY = 200.0, 6.0
 """Excess from which noise no longer counts, and how many times a line then stands over those neighbours."""
 FAR = 45
