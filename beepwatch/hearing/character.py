@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy import fft
 
 from beepwatch.events import Character
 
-from .baseband import STEP, STEP_NOISE, STEP_SECONDS
+from .baseband import STEP, STEP_NOISE, STEP_SECONDS, turning
 from .drift import Envelope
 from .fit import Burst
 from .floor import band_level
@@ -101,9 +102,9 @@ def purity(body: Inside) -> float:
 def _unturned(piece: Inside) -> Inside:
     """The piece with the frequency of its strongest line taken out."""
     size = 1 << (4 * len(piece.u) - 1).bit_length()
-    power = np.abs(np.fft.fft(piece.u * piece.weight, size))
+    power = np.abs(fft.fft(piece.u * piece.weight, size))
     cycle = int(np.argmax(power)) / size
-    return Inside(piece.u * np.exp(-2j * np.pi * cycle * np.arange(len(piece.u))), piece.weight)
+    return Inside(piece.u * turning(-2 * np.pi * cycle * np.arange(len(piece.u), dtype=np.float64)), piece.weight)
 
 
 def flatness(body: Inside) -> float:

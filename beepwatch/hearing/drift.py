@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy import fft
 
-from .baseband import STEP_NOISE, STEP_SECONDS
+from .baseband import STEP_NOISE, STEP_SECONDS, turning
 from .spectrum import Complexes, Doubles
 
 SHORT = 2.6
@@ -78,8 +79,7 @@ class Drift:
     def unwind(self, part: Envelope) -> Complexes:
         """Baseband with the drift taken out, but for a constant phase."""
         cycles = np.cumsum(self.hertz(part.first + np.arange(part.z.shape[1], dtype=np.float64))) * STEP_SECONDS
-        turned: Complexes = part.z * np.exp(-2j * np.pi * cycles)
-        return turned
+        return part.z * turning(-2 * np.pi * cycles)
 
     def extended(self, part: Envelope) -> "Drift":
         """The same, going on as it is over all of `part`."""
@@ -113,9 +113,9 @@ def _chirped(part: Envelope, share: float) -> Drift:
     steps = int(min(share * part.tone / length, CHIRP_HZ_PER_S) * length**2 / 1.3)
     chirps = np.arange(-steps, steps + 1) * (1.3 / length**2)
     seconds = (np.arange(n) - (n - 1) / 2) * 3 * STEP_SECONDS
-    turn = np.exp(-1j * np.pi * chirps[:, None] * seconds**2)
+    turn = turning(-np.pi * chirps[:, None] * seconds**2)
     size = 1 << (2 * n - 1).bit_length()
-    power = np.square(np.abs(np.fft.fft(cells[:, None, :] * turn, size, axis=2))).sum(axis=0)
+    power = np.square(np.abs(fft.fft(cells[:, None, :] * turn, size, axis=2))).sum(axis=0)
     best, top = np.unravel_index(int(np.argmax(power)), power.shape)
     left, peak, right = power[best, top - 1], power[best, top], power[best, (top + 1) % size]
     bend = left - 2 * peak + right
@@ -208,9 +208,9 @@ def _piecewise(part: Envelope) -> Drift:
     starts = range(0, n - size + 1, size)
     weighted = part.z * part.weight
     padded = 4 * size
-    spectra = [np.fft.fft(weighted[:, s : s + size], padded, axis=1) for s in starts]
+    spectra = [fft.fft(weighted[:, s : s + size], padded, axis=1) for s in starts]
     power = np.stack([np.square(np.abs(spectrum)).sum(axis=0) for spectrum in spectra])
-    frequency = np.fft.fftfreq(padded, STEP_SECONDS)
+    frequency = fft.fftfreq(padded, STEP_SECONDS)
     plain = still(part)
     top = frequency[int(np.argmax(power.sum(axis=0)))]
     near = np.abs(frequency - top) < 12

@@ -191,14 +191,12 @@ class Search:
         """
         low, high = self._near if faint and self._near is not None else self._range
         flat = sums.rows.ravel()
+        top = flat[1:-1] > (self._fainter if faint else self._thresholds)[sums.length]
+        top &= flat[1:-1] >= flat[:-2]
+        top &= flat[1:-1] > flat[2:]
         if faint:
-            t, k = np.nonzero(sums.rows[:, low:high] > self._fainter[sums.length])
-            place = t * BINS + k + low
-            place = place[flat[place] <= self._thresholds[sums.length]]
-        else:
-            place = np.flatnonzero(flat > self._thresholds[sums.length])
-        middle = flat[place]
-        place = place[(middle >= flat[place - 1]) & (middle > flat[np.minimum(place + 1, len(flat) - 1)])]
+            top &= flat[1:-1] <= self._thresholds[sums.length]
+        place = np.flatnonzero(top) + 1
         t, k = np.divmod(place, BINS)
         keep = (k >= low) & (k < high) & (sums.frames[t] - sums.length + 1 >= free_from[k])
         if taken is not None:

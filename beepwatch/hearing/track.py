@@ -182,20 +182,14 @@ def _pair(rows: Rows, pair: int, first: int, stop: int, *, wide: bool) -> Double
     return wider
 
 
-def _best_pair(rows: Rows, pair: int, first: int, stop: int) -> Doubles:
-    """The same for the best of the pair and its two neighbours: where a tone may come back."""
-    near = rows.ratio(first, stop)[:, max(pair - 1, 0) : pair + 3].astype(np.float64)
-    best: Doubles = (near[:, :-1] + near[:, 1:]).max(axis=1)
-    return best
-
-
 def advance(track: Track, rows: Rows, stop: int) -> None:
     """Follow the track through frames before `stop`, at most to the next chunk border, or until it closes."""
     first = track.next
     border = track.start + ((first - track.start) // CHUNK + 1) * CHUNK
     stop = min(stop, border)
-    narrow = _pair(rows, track.pair, first, stop, wide=False).tolist()
-    around = _best_pair(rows, track.pair, first, stop).tolist()
+    near = rows.ratio(first, stop)[:, track.pair - 1 : track.pair + 3].astype(np.float64)
+    pairs = near[:, :-1] + near[:, 1:]
+    narrow, around = pairs[:, 1].tolist(), pairs.max(axis=1).tolist()
     sounding = _pair(rows, track.pair, first, stop, wide=True).tolist() if track.wide else narrow
     powers = rows.noise_at(first, stop, track.pair)
     outshone = _outshone(track, rows, first, stop, powers)
@@ -221,6 +215,8 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
         return stop - first
     low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
     near = rows.ratio(first - 1, stop)[:, low:high]
+    if float(near.max()) < 2 * OUTSHINES:
+        return stop - first
     strongest = (near[1:] + near[:-1]).max(axis=1)
     expected = np.maximum(track.border_level / noise, 1.0)
     over = np.flatnonzero(strongest > OUTSHINES * (2 + 2 * expected))
