@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from math import log10, sqrt
 
 import numpy as np
+from scipy import fft
 
 from beepwatch.events import Character
 
-from .baseband import MARGIN, STEP, STEP_NOISE, Audio, demodulate, weights
+from .baseband import MARGIN, STEP, Audio, demodulate, weights
 from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import Burst, fit_burst
@@ -31,10 +32,13 @@ NEAR_BINS, FAR_BINS = 5, 45
 """35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
 ALONE = 2.5
 """Least power of the tone over the strongest line there (4 dB; the full measure, in `character.py`, asks 5 or 8)."""
-CLEAR = 2.0
-"""Energy of one step from which the phase within 32 ms is clear."""
-EVEN = 0.6
-"""Least share of the power that turns evenly: 1 for one line, 0.31 for two alike 100 Hz apart (theory)."""
+LINE_STEPS = 25
+"""Steps (0.1 s) in which a tone that drifts by 100 Hz/s stays in phase to 0.8 rad (theory)."""
+EVEN = 0.55
+"""Least share of the energy in their strongest lines. Measured: of beeps in noise, rooms, speech and music and of 0.1 s
+pulses 98 % have over 0.59; of what the fit throws away of speech 75 % have under 0.56."""
+LEAST_ENERGY = EVIDENCE - 5.0
+"""Least energy in them: better edges than the track's add little to it (measured: 1.2 s at -22 dB has 47 or more)."""
 LONGEST_LOOK = 20
 """Seconds of sound that are always kept still."""
 OFF_HERTZ = 115.0
@@ -104,15 +108,25 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
     return hidden or pair > ALONE * loudest
 
 
-def steady(body: Envelope) -> bool:
-    """A cheap second look: does the phase run evenly within each 32 ms? Two lines of a voice in the baseband beat."""
-    n = body.z.shape[1] // 8 * 8
-    if n < 16 or body.energy < CLEAR * len(body.z):
+def one_line(body: Envelope, known: bool) -> bool:
+    """A cheap second look: is there one line in each 0.1 s, of energy enough? A voice glides, or has two that beat.
+
+    The strongest line of each piece bounds what any fit with an even phase can gather (Cauchy-Schwarz).
+    """
+    n = body.z.shape[1]
+    if n < LINE_STEPS // 2:
         return True
-    turns = (body.z[:, 1:n] * np.conj(body.z[:, : n - 1])).sum(axis=0)
-    even = float(np.abs(np.add.reduceat(turns, np.arange(0, n - 1, 8))).sum())
-    power = float((np.abs(body.z[:, :n]) ** 2 - STEP_NOISE / body.weight[:, :n]).sum())
-    return even > EVEN * power
+    count = max(1, round(n / LINE_STEPS))
+    size = -(-n // count)
+    padded = np.zeros((2, len(body.z), count * size), np.complex128)
+    padded[0, :, :n], padded[1, :, :n] = body.z * body.weight, body.weight
+    pieces, weight = padded.reshape(2, len(body.z), count, size)
+    lines = fft.fft(pieces, 2 * size, axis=2)
+    power = (np.square(lines.real) + np.square(lines.imag)) / np.maximum(weight.real.sum(axis=2, keepdims=True), 1e-300)
+    line = float(power.sum(axis=0).max(axis=1).sum())
+    if line < LEAST_ENERGY - (TAUGHT_GAIN if known else 0.0):
+        return False
+    return bool(line > EVEN * body.energy * n)
 
 
 def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
@@ -182,7 +196,7 @@ def bursts(track: Track, rows: Rows, known: Known | None) -> list[Found]:
 def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None) -> Found | None:
     """Fit and describe one burst; None without evidence. known: the beep that is listened for, if it is near."""
     part = stretch.part
-    if not steady(part.part(int(stretch.begin), int(stretch.end) + 1)):
+    if not one_line(part.part(int(stretch.begin), int(stretch.end) + 1), known is not None):
         return None
     burst = fit_burst(part, stretch.begin, stretch.end, None if known is None else known.length)
     if not enough(burst, known is not None):
