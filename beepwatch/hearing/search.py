@@ -31,8 +31,8 @@ WIDE = 2.5
 LOUD = 60.0
 """Excess from which a sum's last frame is asked whether the tone still sounds: at least STILL of its mean."""
 STILL = 0.15
-STILL_SHORT = 0.3
-"""The same for sums of up to 8 frames, whatever they hold (measured: of beeps in noise, rooms, speech and music 1 %
+SHORT, STILL_SHORT = 8, 0.3
+"""The same for sums of up to SHORT frames, whatever they hold (measured: of beeps in noise, rooms, speech and music 1 %
 open below it, of tracks in speech 25 %)."""
 ALONE = 1.8
 BESIDE = 1e-4
@@ -76,13 +76,18 @@ CLIPPED = np.full((BLOCK, BINS), CLIP)
 
 @dataclass(frozen=True, slots=True)
 class _Sums:
-    """Sums over `length` frames that end with `frames`, (n, BINS), their last frames' ratios, and the least of each."""
+    """Rows of sums over `lengths` frames that end with `frames`: (n, BINS) and (n,); those of two frames come first."""
 
     rows: Floats
     last: Floats
+    """Ratio of each sum's last frame."""
     least: Floats
+    """The lesser of its two frames, for the rows of two frames."""
+    taken: Mask
+    """Where no track may open."""
     frames: Indices
-    length: int
+    lengths: Indices
+    thresholds: Floats
 
 
 class Search:
@@ -118,90 +123,107 @@ class Search:
         taken, splashed: bool (n, BINS), bins in which no track may open: at all, or by a sum of two frames.
         faint_from: as free_from (and that where None), for what is a candidate only because it is near a known tone.
         """
-        faint_from = free_from if faint_from is None else faint_from
-        frames = np.arange(first, first + len(ratio))
+        held = np.zeros(ratio.shape, np.bool_) if taken is None else taken
+        sums = self._sums(ratio, first, held, held if splashed is None else splashed)
+        if sums is None:
+            return []
+        found = self._peaks(sums, free_from)
+        if self._near is not None:
+            found += self._peaks(sums, free_from if faint_from is None else faint_from, faint=True)
+        return sorted(found, key=lambda c: (c.frame, -c.excess))
+
+    def _sums(self, ratio: Floats, first: int, held: Mask, splashed: Mask) -> _Sums | None:
+        """Sums of the frames `ratio`, those rows alone that pass a threshold somewhere; None without any."""
+        if len(ratio) == 0:
+            return None
         before = np.concatenate([self._history[1], ratio])
         self._history[1] = before[-1:]
         clipped = _clipped(ratio)
-        rows, step = clipped.copy(), 1
+        rows = clipped.copy()
         rows[1:] += clipped[:-1]
         rows[:1] += self._clipped
         self._clipped = clipped[-1:]
-        found: list[Candidate] = []
-        if rows.max(initial=0) > self._thresholds[2]:
-            found += self._pairs(rows, before, frames, free_from, splashed)
+        at, step = np.arange(len(ratio)), 1
+        hot = self._hot(rows, 2)
+        one, other = before[hot], before[hot + 1]
+        least, pairs = np.minimum(one, other), one + other
+        found = [(pairs, splashed[hot], hot, 2)] if len(hot) else []
         for length in (4, 8, 16, 32, 64, 128):
             half = length // 2
             joined = np.concatenate([self._history[half], rows])
             self._history[half] = joined[len(joined) - len(self._history[half]) :]
             wanted = max(1, half // 2)
-            keep = slice((-int(frames[0]) - 1) % wanted // step if len(frames) else 0, None, wanted // step)
-            rows, frames, step = rows[keep] + joined[: len(rows)][keep], frames[keep], wanted
+            keep = slice((-(first + int(at[0])) - 1) % wanted // step, None, wanted // step)
+            rows, at, step = rows[keep] + joined[: len(rows)][keep], at[keep], wanted
             if len(rows) == 0:
                 break
-            loud = rows.max() > self._thresholds[length]
-            faint = self._near is not None and rows[:, slice(*self._near)].max(initial=0) > self._fainter[length]
-            if loud or faint:
-                at = frames - first
-                sums = _Sums(rows, ratio[at], ratio[at], frames, length)
-                free = None if taken is None else taken[at]
-                found += self._peaks(sums, free_from, free) if loud else []
-                found += self._peaks(sums, faint_from, free, faint=True) if faint else []
-        return sorted(found, key=lambda c: (c.frame, -c.excess))
+            hot = self._hot(rows, length)
+            if len(hot):
+                found.append((rows[hot], held[at[hot]], at[hot], length))
+        if not found:
+            return None
+        ends = np.concatenate([at for _, _, at, _ in found])
+        lengths = np.repeat([length for *_, length in found], [len(at) for _, _, at, _ in found])
+        over = np.array([self._thresholds[int(length)] for length in lengths], np.float32)
+        return _Sums(
+            np.concatenate([rows for rows, *_ in found]), ratio[ends], least,
+            np.concatenate([taken for _, taken, _, _ in found]), first + ends, lengths, over,
+        )  # fmt: skip
 
-    def _pairs(
-        self, rows: Floats, before: Floats, frames: Indices, free_from: Indices, splashed: Mask | None
-    ) -> list[Candidate]:
-        """Two frames in a row with the same line: judged without the clip."""
-        hot = np.flatnonzero(rows.max(axis=1) > self._thresholds[2])
-        one, other = before[hot], before[hot + 1]
-        sums = _Sums(one + other, other, np.minimum(one, other), frames[hot], 2)
-        return self._peaks(sums, free_from, None if splashed is None else splashed[hot])
+    def _hot(self, rows: Floats, length: int) -> Indices:
+        """Rows in which some bin passes a threshold."""
+        if self._near is None and float(rows.max()) <= self._thresholds[length]:
+            return np.zeros(0, np.int64)
+        hot = rows.max(axis=1) > self._thresholds[length]
+        if self._near is not None and length > 2:
+            hot |= rows[:, slice(*self._near)].max(axis=1, initial=0) > self._fainter[length]
+        return np.flatnonzero(hot)
 
-    def _peaks(self, sums: _Sums, free_from: Indices, taken: Mask | None, *, faint: bool = False) -> list[Candidate]:
+    def _peaks(self, sums: _Sums, free_from: Indices, *, faint: bool = False) -> list[Candidate]:
         """Bins that stand out in `sums`, are a line there, and still sound in `sums.last`; faint: near the tone."""
-        place = self._tops(sums, free_from, taken, faint)
+        place = self._tops(sums, free_from, faint)
         if len(place) == 0:
             return []
-        flat, length = sums.rows.ravel(), sums.length
+        flat = sums.rows.ravel()
+        length = sums.lengths[place // BINS].astype(np.float32)
         excess, still = flat[place] - length, sums.last.ravel()[place] * length
         keep = excess > np.where(excess < CLEAR, WIDE, CLEARLY) * (_beside(flat, place) - length)
-        keep &= (
-            still > np.where(excess < LOUD, 0.0, STILL) * excess
-            if length > 8 or faint
-            else still > STILL_SHORT * excess
-        )
-        if length == 2:
-            least = sums.least.ravel()
-            keep &= (least[place] > _beside(least, place) - 1) & (
-                excess > COMPANY * sums.rows.max(axis=1)[place // BINS]
-            )
-        place, excess = place[keep], excess[keep]
+        share = np.where(excess < LOUD, 0.0, STILL)
+        keep &= still > (share if faint else np.where(length > SHORT, share, STILL_SHORT)) * excess
+        place, excess, length = place[keep], excess[keep], length[keep]
+        pairs = int(np.searchsorted(place, sums.least.size))
+        keep = np.ones(len(place), np.bool_)
+        if pairs:
+            least, two = sums.least.ravel(), place[:pairs]
+            keep[:pairs] = least[two] > _beside(least, two) - 1
+            keep[:pairs] &= excess[:pairs] > COMPANY * sums.rows[: len(sums.least)].max(axis=1)[two // BINS]
         if len(place):
-            alone = _alone(sums, place, excess, self._beside)
-            place, excess = place[alone], excess[alone]
-        t, k = np.divmod(place, BINS)
-        found = zip(sums.frames[t].tolist(), k.tolist(), excess.tolist(), strict=True)
-        return [Candidate(frame, bin_, length, strength, faint) for frame, bin_, strength in found]
+            strongest = _strongest_beside(sums.rows, place)
+            times = np.where((length == 2) & (strongest > self._beside), STANDS_OUT, ALONE)
+            keep &= excess > times * (strongest - length)
+        t, k = np.divmod(place[keep], BINS)
+        found = zip(sums.frames[t].tolist(), k.tolist(), sums.lengths[t].tolist(), excess[keep].tolist(), strict=True)
+        return [Candidate(*one, faint) for one in found]
 
-    def _tops(self, sums: _Sums, free_from: Indices, taken: Mask | None, faint: bool) -> Indices:
+    def _tops(self, sums: _Sums, free_from: Indices, faint: bool) -> Indices:
         """Where in the flat `sums` they pass the threshold, in free bins, and no neighbouring bin is stronger.
 
         faint: near the known tone only, and what passes the ordinary threshold is left out.
         """
         low, high = self._near if faint and self._near is not None else self._range
-        flat = sums.rows.ravel()
-        top = flat[1:-1] > (self._fainter if faint else self._thresholds)[sums.length]
-        top &= flat[1:-1] >= flat[:-2]
-        top &= flat[1:-1] > flat[2:]
+        rows, over = sums.rows, sums.thresholds[:, None]
+        top = (rows > over)[:, 1:-1]
         if faint:
-            top &= flat[1:-1] <= self._thresholds[sums.length]
-        place = np.flatnonzero(top) + 1
-        t, k = np.divmod(place, BINS)
-        keep = (k >= low) & (k < high) & (sums.frames[t] - sums.length + 1 >= free_from[k])
-        if taken is not None:
-            keep &= ~taken.ravel()[place]
-        return place[keep]
+            fainter = [self._fainter[int(n)] if n > 2 else np.inf for n in sums.lengths]
+            top = (rows > np.array(fainter, np.float32)[:, None])[:, 1:-1] & ~top
+        top &= rows[:, 1:-1] >= rows[:, :-2]
+        top &= rows[:, 1:-1] > rows[:, 2:]
+        t, k = np.divmod(np.flatnonzero(top), BINS - 2)
+        k += 1
+        keep = (k >= low) & (k < high) & (sums.frames[t] - sums.lengths[t] + 1 >= free_from[k])
+        keep &= ~sums.taken[t, k]
+        place: Indices = t[keep] * BINS + k[keep]
+        return place
 
 
 def _clipped(ratio: Floats) -> Floats:
@@ -219,12 +241,10 @@ def _beside(flat: Floats, place: Indices) -> Floats:
     return np.maximum(one, other)
 
 
-def _alone(sums: _Sums, place: Indices, excess: Floats, noise: float) -> Mask:
-    """Where a sum stands out from those 5 to FAR bins away; `noise`: the most that noise alone gives two frames."""
-    t, k = np.divmod(place, BINS)
-    wide = np.zeros((len(sums.rows), BINS + 2 * FAR), np.float32)
-    wide[:, FAR:-FAR] = sums.rows
-    strongest = wide.ravel()[(t * wide.shape[1] + k + FAR)[:, None] + OFFSETS].max(axis=1)
-    times = ALONE if sums.length > 2 else np.where(strongest > noise, STANDS_OUT, ALONE)
-    alone: Mask = excess > times * (strongest - sums.length)
-    return alone
+def _strongest_beside(sums: Floats, place: Indices) -> Floats:
+    """Greatest sum 5 to FAR bins away from each place in the flat `sums`."""
+    rows, t = np.unique(place // BINS, return_inverse=True)
+    wide = np.zeros((len(rows), BINS + 2 * FAR), np.float32)
+    wide[:, FAR:-FAR] = sums[rows]
+    strongest: Floats = wide.ravel()[(t * wide.shape[1] + place % BINS + FAR)[:, None] + OFFSETS].max(axis=1)
+    return strongest
