@@ -183,6 +183,8 @@ def bursts(track: Track, rows: Rows, known: Known | None) -> list[Found]:
     whole = envelope(track)
     begin, end = coarse_steps(track, track.last)
     begin = max(begin, float(track.cut), float(whole.first))
+    if not one_line(whole.part(int(begin), int(end) + 1), known is not None):
+        return []
     found = []
     for a, b, low, high in pieces(whole, begin, end, final=True):
         if b - a < 4:
