@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 WRITERS: dict[str, Callable[[TextIO], Writer]] = {"text": Text, "jsonl": JsonLines, "tsv": Tsv}
 TONES = (400.0, 5000.0)
 """Hz in which hearing looks for beeps."""
+BLOCK = 1 << 18
+"""Samples read at once, all channels: 16 s at 16 kHz, eight blocks of hearing's."""
 FORMATS = """formats:
   text   each alarm in words, when, how long and why, and a timeline
   jsonl  one JSON line a beep and one an alarm, in the order in which each became known
@@ -147,7 +149,7 @@ def heard(recording: "Recording", ears: Ears, quality: Quality, show: Callable[[
         length=ears.length, disarmed=ears.disarmed, aside=ears.aside,
     )  # fmt: skip
     order = InOrder()
-    for block in recording.blocks():
+    for block in recording.blocks(max(BLOCK // recording.channels, 1)):
         quality.take(block.samples)
         yield from order.hear(recognizer.push(resampler.push(block.samples)))
         show(quality.seconds)

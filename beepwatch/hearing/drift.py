@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import fft
 
 from .baseband import STEP_NOISE, STEP_SECONDS, turning
@@ -149,10 +150,12 @@ def follow(part: Envelope, share: float = DRIFT_SHARE) -> Drift:
     return _polished(part, _polished(part, _chirped(part, share)))
 
 
-def coherent(part: Envelope, drift: Drift) -> float:
-    """Energy of the whole part, unwound."""
-    turned = drift.unwind(part) * part.weight
-    return float((np.abs(turned.sum(axis=1)) ** 2 / part.weight.sum(axis=1)).sum())
+def coherent(part: Envelope, drift: Drift, cuts: NDArray[np.int64] | None = None) -> float:
+    """Energy of the whole part, unwound; or of its pieces, which begin with steps `cuts`, each on its own phase."""
+    starts = np.zeros(1, np.int64) if cuts is None else np.clip(cuts - part.first, 0, part.z.shape[1] - 1)
+    sums = np.add.reduceat(drift.unwind(part) * part.weight, starts, axis=1)
+    energy = (np.square(sums.real) + np.square(sums.imag)) / np.add.reduceat(part.weight, starts, axis=1)
+    return float(energy.sum())
 
 
 def _polyfit(x: Doubles, y: Doubles, degree: int, weight: Doubles) -> tuple[float, ...]:
@@ -205,17 +208,17 @@ def _polished(part: Envelope, drift: Drift, most: int = 4) -> Drift:
 def _piecewise(part: Envelope) -> Drift:
     """Straight or bent drift through the lines of pieces of PIECE seconds: for weak, long bursts."""
     n, size = part.z.shape[1], round(PIECE / STEP_SECONDS)
-    starts = range(0, n - size + 1, size)
-    weighted = part.z * part.weight
+    starts = np.arange(0, n - size + 1, size)
+    weighted = (part.z * part.weight)[:, : len(starts) * size].reshape(-1, len(starts), size)
     padded = 4 * size
-    spectra = [fft.fft(weighted[:, s : s + size], padded, axis=1) for s in starts]
-    power = np.stack([np.square(np.abs(spectrum)).sum(axis=0) for spectrum in spectra])
+    spectra = fft.fft(weighted, padded, axis=2)
+    power = (np.square(spectra.real) + np.square(spectra.imag)).sum(axis=0)
     frequency = fft.fftfreq(padded, STEP_SECONDS)
     plain = still(part)
     top = frequency[int(np.argmax(power.sum(axis=0)))]
     near = np.abs(frequency - top) < 12
     places = frequency[near][np.argmax(power[:, near], axis=1)]
     strength = power[:, near].max(axis=1)
-    seconds = (part.first + np.array(starts) + size / 2 - plain.centre) * STEP_SECONDS
+    seconds = (part.first + starts + size / 2 - plain.centre) * STEP_SECONDS
     degree = min(2, max(0, len(places) // 4))
     return plain.plus(_polyfit(seconds, places, degree, np.sqrt(strength)))

@@ -332,9 +332,8 @@ def _fit_long(whole: Envelope, begin: float, end: float, bounds: tuple[float, fl
         b = _long_edge(whole, end, bounds[1], begin, rising=False)
     drift = follow(whole.part(int(a), int(b) + 1))
     cuts = np.linspace(a, b, max(2, round((b - a) * STEP_SECONDS / PIECE)) + 1).astype(int)
-    parts = [whole.part(int(cuts[i]), int(cuts[i + 1])) for i in range(len(cuts) - 1)]
-    energy = sum(coherent(part, drift) for part in parts)
-    return Burst(a, b, drift, energy, len(parts) * len(whole.z))
+    energy = coherent(whole.part(int(cuts[0]), int(cuts[-1])), drift, cuts[:-1])
+    return Burst(a, b, drift, energy, (len(cuts) - 1) * len(whole.z))
 
 
 def _long_edge(
