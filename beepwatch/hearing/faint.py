@@ -7,13 +7,18 @@ by how likely it is beforehand, and the onset is read from the sum (marginal lik
 
 from dataclasses import dataclass
 from math import log
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
 from scipy.special import i0e
 
-from .baseband import STEP_SECONDS
+from .baseband import STEP_SECONDS, turning
 from .drift import Drift, Envelope, coherent, straight
 from .spectrum import Complexes, Doubles
+
+Number = TypeVar("Number", np.float64, np.complex128)
 
 REFERENCE = 2000
 """Steps (8 s) of tone beside an edge that draw its line at most: over 4 s at -26 dB the line strays by half a turn 2 s
@@ -66,17 +71,38 @@ def place(places: Doubles, log_likelihood: Doubles) -> float:
     return float(places[int(np.argmax(scores))])
 
 
+@dataclass(frozen=True, slots=True)
+class _Bank:
+    """Warm-ups of one time constant about a window of onsets: bends of so many cycles at its middle, which die away."""
+
+    turns: Complexes
+    """What each bend adds to a step's phasor, (bends, steps)."""
+    prior: Doubles
+    """Log of the prior of each bend at each onset looked at, (bends, places)."""
+
+
+def _bank(constant: float, tone: float) -> _Bank:
+    steps = constant / STEP_SECONDS
+    late = np.exp((WINDOW / 2 - np.arange(WINDOW + int(6 * steps))) / steps)
+    most = int(MOST_BEND * tone * constant / TURN)
+    cycles = TURN * np.concatenate([np.arange(-most, 0), np.arange(1, most + 1)])
+    share = late[:WINDOW:SPACING] / (constant * tone * BEND)
+    prior = np.log(0.5 * BENT / len(TIME_CONSTANTS) * TURN * share) - np.abs(cycles)[:, None] * share
+    return _Bank(turning(2 * np.pi * cycles[:, None] * late) - 1, prior)
+
+
 def onset(whole: Envelope, guess: float, other: float) -> float:
     """Step at which a faint tone begins that ends at `other`, its warm-up unknown."""
+    banks = [_bank(constant, whole.tone) for constant in TIME_CONSTANTS]
     for _ in range(3):
-        found, bound = _onset(whole, guess, other)
+        found, bound = _onset(whole, guess, other, banks)
         if abs(found - guess) < 25:
             return found
         guess = max(found, bound)
     return found
 
 
-def _onset(whole: Envelope, guess: float, other: float) -> tuple[float, float]:
+def _onset(whole: Envelope, guess: float, other: float, banks: list[_Bank]) -> tuple[float, float]:
     """(onset by a line drawn from `guess` + SETTLED on, lowest step looked at)."""
     settled = min(guess + SETTLED, (guess + other) / 2)
     fixed = min(settled + REFERENCE, other)
@@ -84,36 +110,34 @@ def _onset(whole: Envelope, guess: float, other: float) -> tuple[float, float]:
     low, high = int(max(guess - SPAN, whole.first)), int(min(guess + SPAN, (guess + fixed) / 2))
     part = whole.part(low, min(int(fixed), high + NEAR) + 1)
     weighted = line.extended(part).unwind(part) * part.weight
-    windows = [_window(weighted, part.weight, a, whole.tone) for a in range(0, max(high - low, 1), WINDOW)]
+    windows = [_window(weighted, part.weight, a, banks) for a in range(0, max(high - low, 1), WINDOW)]
     log_likelihood = np.concatenate(windows)
     return place(low + SPACING * np.arange(len(log_likelihood), dtype=np.float64), log_likelihood), float(low)
 
 
-def _window(z: Complexes, weight: Doubles, first: int, tone: float) -> Doubles:
+def _window(z: Complexes, weight: Doubles, first: int, banks: list[_Bank]) -> Doubles:
     """Log likelihood of an onset at steps first, first + SPACING ... of a window of z (channels, n), its bend unknown.
 
-    z: weighted baseband on its line. Warm-ups are bends of so many cycles at the window's middle, which die away.
+    z: weighted baseband on its line.
     """
-    places = np.arange(first, first + WINDOW, SPACING)
-    width = np.cumsum(weight[:, first:][:, ::-1], axis=1)[:, ::-1][:, places - first]
-    whole = z[:, first:].sum(axis=1, keepdims=True)
-    straight_sums = whole - np.cumsum(z[:, first : first + WINDOW], axis=1)[:, places - first]
+    width = _from_each(weight[:, first:])
+    straight_sums = _from_each(z[:, first:])
     energies = [_energy(straight_sums[:, None, :], width) + log(1 - BENT)]
-    for constant in TIME_CONSTANTS:
-        steps = constant / STEP_SECONDS
-        bent = z[:, first : first + WINDOW + int(6 * steps)]
-        late = np.exp((WINDOW / 2 - np.arange(bent.shape[1])) / steps)
-        most = int(MOST_BEND * tone * constant / TURN)
-        cycles = TURN * np.concatenate([np.arange(-most, 0), np.arange(1, most + 1)])
-        added = np.exp(2j * np.pi * cycles[:, None] * late[None, :]) - 1
-        change = np.cumsum((bent[:, None, :] * added)[:, :, ::-1], axis=2)[:, :, ::-1][:, :, places - first]
-        bend = np.abs(cycles)[:, None] * late[places - first] / (constant * tone * BEND)
-        cell = 0.5 * BENT / len(TIME_CONSTANTS) * TURN / (constant * tone * BEND) * late[places - first]
-        energies.append(_energy(straight_sums[:, None, :] + change, width) + np.log(cell) - bend)
+    for bank in banks:
+        bent = z[:, first : first + bank.turns.shape[1]]
+        change = _from_each(bent[:, None, :] * bank.turns[:, : bent.shape[1]])
+        energies.append(_energy(straight_sums[:, None, :] + change, width) + bank.prior[:, : width.shape[1]])
     total = np.concatenate(energies)
     top = total.max(axis=0)
     summed: Doubles = top + np.log(np.exp(total - top).sum(axis=0))
     return summed
+
+
+def _from_each(values: NDArray[Number]) -> NDArray[Number]:
+    """Sums from each place of a window, a step in SPACING, to the end of the last axis."""
+    cells = np.add.reduceat(values, np.arange(0, min(WINDOW, values.shape[-1]), SPACING), axis=-1)
+    sums: NDArray[Number] = np.cumsum(cells[..., ::-1], axis=-1)[..., ::-1]
+    return sums
 
 
 def _energy(sums: Complexes, width: Doubles) -> Doubles:
@@ -176,7 +200,7 @@ def goes_on(whole: Envelope, line: Line, end: float) -> bool:
 def _best_near(line: Drift, part: Envelope) -> float:
     """Greatest energy of `part` within SEARCH_HZ of the line."""
     size = 1 << (4 * part.z.shape[1] - 1).bit_length()
-    spectrum = np.abs(np.fft.fft(line.unwind(part) * part.weight, size, axis=1)) ** 2
+    spectrum = np.abs(fft.fft(line.unwind(part) * part.weight, size, axis=1)) ** 2
     reach = max(1, int(SEARCH_HZ * size * STEP_SECONDS))
     near = np.concatenate([spectrum[:, : reach + 1], spectrum[:, -reach:]], axis=1)
     return float((near / part.weight.sum(axis=1)[:, None]).sum(axis=0).max())

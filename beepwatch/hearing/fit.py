@@ -322,7 +322,11 @@ def _fit_short(whole: Envelope, about: tuple[float, float], bounds: tuple[float,
 
 def _fit_long(whole: Envelope, begin: float, end: float, bounds: tuple[float, float]) -> Burst:
     """Fit in pieces, each edge on its own."""
-    if whole.part(int(begin), int(end) + 1).energy < FAINT_RATE * STEP_SECONDS:
+    inner = whole.part(int(begin), int(end) + 1)
+    if inner.energy < FAINT_RATE * STEP_SECONDS:
+        coarse = _in_pieces(whole, begin, end, follow(inner))
+        if coarse.evidence < HOPELESS:
+            return coarse
         a = onset(whole, begin, end)
         b = ending(whole, end, a)
         a = _long_edge(whole, begin, bounds[0], end, rising=True, unless=a)
@@ -330,7 +334,11 @@ def _fit_long(whole: Envelope, begin: float, end: float, bounds: tuple[float, fl
     else:
         a = _long_edge(whole, begin, bounds[0], end, rising=True)
         b = _long_edge(whole, end, bounds[1], begin, rising=False)
-    drift = follow(whole.part(int(a), int(b) + 1))
+    return _in_pieces(whole, a, b, follow(whole.part(int(a), int(b) + 1)))
+
+
+def _in_pieces(whole: Envelope, a: float, b: float, drift: Drift) -> Burst:
+    """The burst from step `a` to `b`, its energy gathered piece by piece."""
     cuts = np.linspace(a, b, max(2, round((b - a) * STEP_SECONDS / PIECE)) + 1).astype(int)
     energy = coherent(whole.part(int(cuts[0]), int(cuts[-1])), drift, cuts[:-1])
     return Burst(a, b, drift, energy, (len(cuts) - 1) * len(whole.z))
