@@ -121,7 +121,7 @@ def _window(z: Complexes, weight: Doubles, first: int, banks: list[_Bank]) -> Do
     z: weighted baseband on its line.
     """
     width = _from_each(weight[:, first:])
-    straight_sums = _from_each(z[:, first:])
+    straight_sums = _from_each(z[:, first:]) - z[:, first : first + WINDOW : SPACING]
     energies = [_energy(straight_sums[:, None, :], width) + log(1 - BENT)]
     for bank in banks:
         bent = z[:, first : first + bank.turns.shape[1]]
