@@ -237,6 +237,21 @@ def test_a_drill_is_marked_as_one(browser: Browser, house: Beating) -> None:
         expect(page.locator("#line")).to_have_text("ALARM", timeout=SOON)
 
 
+def test_its_own_trouble_is_no_alarm_of_the_device(browser: Browser, house: Beating) -> None:
+    """A technical condition that does not stop the hearing is a WARNING, sounds the other way, and can be answered."""
+    with phone(browser) as context:
+        page = paired(context, house)
+        house.post(alarms=(open_alarm(-2, "margin-low"),))
+        expect(page.locator("#line")).to_have_text("WARNING", timeout=SOON)
+        expect(page.locator("#under")).to_have_text(MESSAGES.title("margin-low"))
+        assert page.evaluate("() => alarm.kind") == "lost"
+        page.click("#going")
+        expect(page.locator("#line")).to_have_text("Anna is going", timeout=SOON)
+        house.post(hearing="deaf", why="no sound came", alarms=(open_alarm(-3, "cannot-hear-hung"),))
+        expect(page.locator("#line")).to_have_text("NOT LISTENING", timeout=SOON)
+        expect(page.locator("#going")).to_be_visible()
+
+
 def test_what_it_was_is_asked_later(browser: Browser, house: Beating) -> None:
     """After the alarm is over one tap tells what it was; the loop gets it with the device's name."""
     with phone(browser) as context:

@@ -93,12 +93,13 @@ function show() {
   const gone = lost();
   const open = now ? now.alarms : [];
   const waking = open.filter((one) => one.stage === "waking" || one.stage === "stopped");
-  const calling = waking.filter((one) => one.pattern !== "cannot-hear");
+  const calling = waking.filter((one) => !technical(one));
   if (!gone) quietUntilHeard = false;
   byId("quiet").hidden = !gone || quietUntilHeard || calling.length > 0 || waking.length > 0;
   const call = calling.every((one) => one.drill) ? "DRILL" : "ALARM";
   if (calling.length) headline("alarm", gone ? `${call}. ${gone[0]}` : call, calling[0].title + (gone ? ". " + gone[1] : ""));
   else if (gone) headline("lost", gone[0], gone[1]);
+  else if (waking.length) headline("lost", "WARNING", waking[0].title);
   else if (now && now.hearing === "paused") headline("paused", `NOT LISTENING until ${now.until ? now.until.clock : "later"}`, now.why || "A planned pause. Smoke and gas still wake you.");
   else if (open.some((one) => one.going)) { const one = open.find((each) => each.going); headline("answered", `${one.going} is going`, one.title); }
   else if (now) headline("rest", "Listening", now.since ? `since ${now.since.clock}` : "");
@@ -111,6 +112,11 @@ function show() {
   byId("resume").hidden = !(now && now.hearing === "paused");
   byId("pause-more").hidden = !(now && now.hearing === "listening");
   confirmShown(waking);
+}
+
+// Of beepwatch itself, not of a device: its numbers are below 0.
+function technical(one) {
+  return one.id.includes(":-");
 }
 
 function headline(state, line, under) {
