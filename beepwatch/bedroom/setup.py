@@ -14,6 +14,7 @@ from beepwatch.bedroom.teach import Wish, from_recording, teach
 from beepwatch.errors import BeepwatchError, CannotHear, InputError
 from beepwatch.settings.file import change
 from beepwatch.settings.household import Household, household
+from beepwatch.settings.language import catalogue_of
 from beepwatch.waking.messages import Messages
 
 STEPS = ("room", "microphone", "speaker", "names", "device", "teach", "check", "wake")
@@ -241,7 +242,8 @@ class Setup:
 
     def _messages(self) -> Messages:
         names, words = self.home.settings.names, self.home.settings.words
-        return Messages(names.caregiver, names.person, words.emergency, words.backup_plan)
+        catalogue = catalogue_of(self.home.settings, self.folder)
+        return Messages(names.caregiver, names.person, words.emergency, words.backup_plan, catalogue=catalogue)
 
     def _choose(self, names: list[str], before: str, kind: str) -> str:
         """One of the devices; "" is the system's own."""

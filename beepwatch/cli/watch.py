@@ -32,8 +32,8 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
         "watch",
         help="listen, name the alarms, wake somebody and keep the history",
         description=(
-            "Listen to a microphone until Ctrl-C: name each alarm, wake somebody by tone and voice until Enter or\n"
-            "space is pressed, and keep the history. With FILE the same for a recording, as fast as it goes;\n"
+            "Listen to a microphone until Ctrl-C: name each alarm, wake somebody by tone and voice until a key is\n"
+            "pressed, and keep the history. With FILE the same for a recording, as fast as it goes;\n"
             "what is heard in it is kept apart from the household's own history."
         ),
         epilog=f"{EXAMPLES}\n{CAUTION}",

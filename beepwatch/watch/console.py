@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import TextIO
 
 from beepwatch.events import Beep, Noise
+from beepwatch.waking.messages import RIGHT_TO_LEFT
 
 WIDTH = 78
 LOG = logging.getLogger("beepwatch")
@@ -74,7 +75,7 @@ class Console:
 
     def _write_block(self, text: str, bell: bool) -> None:
         frame = "=" * WIDTH
-        lines = "\n".join(f"  {line}" for line in text.splitlines())
+        lines = "\n".join(line.rjust(WIDTH) if right_to_left(line) else f"  {line}" for line in text.splitlines())
         self._write(f"\n{frame}\n{lines}\n{frame}\n" + ("\a" if bell else ""))
 
     def _guarded(self, write: Callable[[], None]) -> None:
@@ -87,6 +88,11 @@ class Console:
             if self.broken is None:
                 self.broken = str(error)
                 LOG.warning("cannot print any more: %s", error)
+
+
+def right_to_left(text: str) -> bool:
+    """Whether it is told to run from right to left, so that it belongs to the right edge."""
+    return text.startswith(RIGHT_TO_LEFT)
 
 
 def large(text: str) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TextIO
 from beepwatch.bedroom.picture import pens, trace
 from beepwatch.events import Beep, Noise
 from beepwatch.hearing.margin import margin_db
-from beepwatch.watch.console import WIDTH, Console, said_beep
+from beepwatch.watch.console import WIDTH, Console, right_to_left, said_beep
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -128,7 +128,8 @@ class LiveConsole(Console):
         frame = box.HEAVY if self._pen[-1] == "█" else box.ASCII
         style = "bold white on red" if bell else "bold"
         width = min(WIDTH + 2, self._rich.width)
-        self._rich.print(Panel(Text(text), box=frame, style=style, width=width, padding=(1, 2)))
+        told = Text(text, justify="right" if right_to_left(text) else "default")
+        self._rich.print(Panel(told, box=frame, style=style, width=width, padding=(1, 2)))
         if bell:
             self._rich.bell()
 

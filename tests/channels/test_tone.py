@@ -112,6 +112,23 @@ def test_no_pulse_has_the_length_of_any_pattern() -> None:
                     assert not low - profile.slack <= length <= high + profile.slack, profile.name
 
 
+def test_it_is_no_burst_of_a_medical_device() -> None:
+    """IEC 60601-1-8, tables 3 and 4 (quoted): pulses of 75-250 ms in bursts of ten or three, 50-250 ms apart, with four
+    lines at least within 15 dB: here each pulse and each pause is longer, no group has three, and three lines are.
+    """
+    assert PULSE > 0.25
+    assert min(INTERVALS) - PULSE > 0.25
+    spectrum_lines = [k for k in range(1, 8) if level(RATE, k * FREQUENCY) > level(RATE, FREQUENCY) - 15]
+    assert len(spectrum_lines) < 4
+
+
+def test_it_is_no_evacuation_signal() -> None:
+    """ISO 8201, temporal three (read in building codes): 0.5 s on, 0.5 s off, three times, 1.5 s off, each +-10 %."""
+    gaps = [interval - PULSE for interval in INTERVALS]
+    assert not 0.45 <= PULSE <= 0.55
+    assert not [gap for gap in pairwise(gaps) if all(0.45 <= one <= 0.55 for one in gap)]
+
+
 def test_no_two_pulses_are_bridged_into_a_long_one() -> None:
     """Each pause outlasts what hearing bridges, even with the room's decay in it."""
     assert min(INTERVALS) - PULSE > BRIDGED

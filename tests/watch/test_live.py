@@ -13,7 +13,7 @@ import pytest
 from beepwatch.events import Noise
 from beepwatch.hearing.margin import margin_db
 from beepwatch.sources.block import Block
-from beepwatch.watch.console import Console
+from beepwatch.watch.console import Console, large
 from beepwatch.watch.ears import level
 from beepwatch.watch.live import LiveConsole, drawable
 from tests.bedroom.taught import beep
@@ -188,3 +188,30 @@ def test_the_loop_feeds_the_line(tmp_path: Path) -> None:
     assert ("hearing", True) in seen
     assert ("hearing", False) in seen
     assert seen[-1] == ("closed", True)
+
+
+def test_lines_from_right_to_left_stand_at_the_right_edge() -> None:
+    """In plain lines and in the framed block: marked as such for the terminal, and moved over."""
+    text = "\u2067hsilgne on\u2069"
+    plain, framed = StringIO(), Terminal()
+    Console(plain).block(text)
+    (row,) = [line for line in plain.getvalue().splitlines() if "hsilgne" in line]
+    assert row.endswith(text)
+    assert row.startswith(" " * 40)
+    LiveConsole(framed).block(text)
+    (row,) = [line for line in framed.getvalue().splitlines() if "hsilgne" in line]
+    assert row.index("\u2067") > 40
+
+
+def test_a_pause_stands_in_the_live_line_and_in_large_letters() -> None:
+    """Whoever comes to the screen sees that it does not listen, and until when; letters that do not fit stay plain."""
+    console = LiveConsole(Terminal())
+    console.pause("20:40")
+    assert console.line(hearing=True).plain == "NOT LISTENING until 20:40"
+    console.pause(None)
+    assert "NOT LISTENING" not in console.line(hearing=True).plain
+    rows = large("NOT LISTENING").splitlines()
+    assert len(rows) == 4
+    assert 55 < max(map(len, rows)) < 76
+    assert large("x" * 40) == "x" * 40
+    assert large("\u05d0") == "\u05d0"
