@@ -26,15 +26,22 @@ class Feed:
         self._given_up = False
         self._stream: OutputStream | None = None
         self._track: Track | None = None
-        self.made_at = self._called_at = self._began_at = time.monotonic()
+        self.first: Playing | None = None
+        """What was put before it was opened."""
+        self.made_at = self._called_at = self._began_at = self._opened_at = time.monotonic()
         self.rate = 0
 
-    def open(self) -> None:
-        """Find the device and open a stream, unless given up meanwhile. Raises CannotWake; may hang."""
+    def open(self, first: Round | None = None, voice: Voice | None = None) -> None:
+        """Find the device and open a stream, unless given up meanwhile. Raises CannotWake; may hang.
+
+        first: what is to sound with its first sample: put after opening, it would come behind a buffer of silence.
+        """
         output = self._system.find(self._device)
         self.rate = output.rate
+        if first is not None:
+            self.first = Playing(self, first, voice)
         stream = self._system.open(output, self._fill)
-        self._called_at = time.monotonic()
+        self._called_at = self._opened_at = time.monotonic()
         with self._lock:
             self._stream = stream
             late = self._given_up
@@ -62,6 +69,11 @@ class Feed:
             raise CannotWake("the speaker takes no sound: the sound system hangs or is suspended; restart it")
 
     @property
+    def flows(self) -> bool:
+        """Whether the sound system took more than what it asks for at the start, before anything sounds."""
+        return self._called_at > self._opened_at
+
+    @property
     def heard_at(self) -> float:
         """When the last track began to be heard, as far as the sound system knows (monotonic s)."""
         return self._began_at + (self._stream.latency if self._stream is not None else 0.0)
@@ -84,6 +96,7 @@ class Playing:
     def __init__(self, feed: Feed, round_: Round, voice: Voice | None):
         """Begin to play it, with the lines that are spoken already."""
         self.round = round_
+        self._feed = feed
         self._voice, self._rate = voice, feed.rate
         samples, self._whole = render(round_, voice, feed.rate)
         self._rendered = 0
@@ -105,7 +118,7 @@ class Playing:
         return self._track.over
 
     def newly_begun(self) -> bool:
-        """True once: when the sound system took the first samples."""
-        first = self._track.begun and not self._told
+        """True once: when the sound system takes samples, these the first."""
+        first = self._track.begun and self._feed.flows and not self._told
         self._told = self._told or first
         return first

@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from threading import Condition, Thread
 from typing import TypeAlias
 
@@ -174,7 +175,7 @@ class Speaker:
             if len(self._stuck) >= HANGING:
                 raise CannotWake(HANGS)
             new = Feed(self._system, self._device)
-            self._opening = new, Attempt(new.open)
+            self._opening = new, Attempt(partial(new.open, self._round, self._voice))
         feed, attempt = self._opening
         try:
             attempt.result(PATIENCE)
@@ -205,7 +206,7 @@ class Speaker:
 
     def _repeat(self, feed: Feed) -> None:
         """Play what is wanted until nothing is. Raises CannotWake when the stream no longer plays."""
-        playing: Playing | None = None
+        playing = feed.first
         while (wanted := self._next(playing)) is not None:
             if playing is None or wanted != playing.round:
                 playing = Playing(feed, wanted, self._voice)

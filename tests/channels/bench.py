@@ -20,6 +20,7 @@ class BenchStream:
         self.latency = 0.25
         self.abandoned = Event()
         self.release = Event()
+        self.primed: Samples = np.zeros(0, np.float32)
         self._fill = fill
         self._channels = channels
         if not stuck:
@@ -50,6 +51,8 @@ class BenchSystem:
         """Cleared: opening hangs until it is set."""
         self.go_on.set()
         self.abandon_hangs = False
+        self.primes = 0.0
+        """s of sound that opening asks for, before anything sounds."""
         self.opening: SimpleQueue[str] = SimpleQueue()
         self.opened: SimpleQueue[BenchStream] = SimpleQueue()
 
@@ -66,5 +69,6 @@ class BenchSystem:
         if self.broken is not None:
             raise self.broken
         stream = BenchStream(fill, output.channels, self.abandon_hangs)
+        stream.primed = stream.pump(self.primes) if self.primes else stream.primed
         self.opened.put(stream)
         return stream

@@ -13,7 +13,7 @@ from beepwatch.channels.rounds import ALONE, Round
 from beepwatch.channels.speaker import Failed, Speaker, SpeakerReport, Started
 from beepwatch.channels.tone import END, REST, Samples, wake_tone
 from beepwatch.errors import CannotWake
-from beepwatch.waking.actions import Note, Quiet, Say, Show, Sound
+from beepwatch.waking.actions import Note, Quiet, Remind, Say, Show, Sound
 from tests.channels.bench import RATE, BenchStream, BenchSystem
 
 HIGH = Round((1,), "high")
@@ -370,3 +370,36 @@ def test_close_does_not_wait_for_a_hanging_server(player: Speaker, system: Bench
     began = time.monotonic()
     player.close(0.05)
     assert time.monotonic() - began < 1.0
+
+
+def test_the_sound_is_there_before_the_stream_opens(player: Speaker, system: BenchSystem, reports: Reports) -> None:
+    """What opening asks for is the tone already, not a buffer of silence; it counts as heard once more is taken."""
+    system.primes = 0.1
+    player.play(HIGH)
+    stream = stream_of(system)
+    assert np.array_equal(stream.primed, TONE[: RATE // 10])
+    with pytest.raises(Empty):
+        reports.get(timeout=0.2)  # a suspended output takes its first buffer and no more: nobody heard it
+    assert np.array_equal(stream.pump(0.1), TONE[RATE // 10 : RATE // 5])
+    assert started(reports).numbers == HIGH.numbers
+
+
+def test_a_reminder_is_sounded_once_and_the_stream_closed(
+    player: Speaker, system: BenchSystem, reports: Reports
+) -> None:
+    """Asked for by `Remind`: two pulses, then silence and the end; an alarm that comes meanwhile takes its place."""
+    player.perform([Remind(4, ())])
+    stream = stream_of(system)
+    first_sound(stream)
+    assert started(reports).numbers == (4,)
+    stream.pump(6.0)
+    assert stream.abandoned.wait(SOON)
+    player.perform([Remind(4, ())])
+    again = stream_of(system)
+    first_sound(again)
+    assert started(reports).numbers == (4,)
+    player.perform([Sound((5,), "high"), Say(())])
+    until = time.monotonic() + SOON
+    while reports.empty() and time.monotonic() < until:
+        again.pump(0.01)
+    assert started(reports).numbers == (5,)
