@@ -16,7 +16,7 @@ ORDER = [
     "recognizer",
     "waking",
     "synthesis sources channels records settings board paper",
-    "page bedroom",
+    "page hub bedroom",
     "watch",
     "cli __init__ __main__",
 ]
@@ -28,6 +28,7 @@ PURE |= {"bisect", "re", "statistics", "string", "numpy", "scipy"}
 TABLES = {"tomllib", "importlib", "msgspec"}
 """How the core reads the tables that are part of the package (profiles, messages)."""
 HEAVY = (
+    "paho",
     "reportlab",
     "starlette",
     "uvicorn",

@@ -14,6 +14,7 @@ LONGEST = 60
 """Letters of a name or a word: it is spoken at night (judgement)."""
 TONES = (400.0, 5000.0)
 """Hz in which hearing looks for beeps."""
+LOOPBACK = ("localhost", "127.0.0.1", "::1")
 Line: TypeAlias = Annotated[str, msgspec.Meta(max_length=LONGEST, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
 Hour: TypeAlias = Annotated[str, msgspec.Meta(pattern=r"^(([01]\d|2[0-3]):[0-5]\d)?$")]
 Hertz: TypeAlias = Annotated[float, msgspec.Meta(ge=TONES[0], le=TONES[1])]
@@ -73,6 +74,19 @@ class Clips(_Part, frozen=True):
     """That all of them may take; the oldest go first (judgement: some 200 alarms)."""
 
 
+class Hub(_Part, frozen=True):
+    """A hub of the home, by MQTT; without a host there is none."""
+
+    host: Annotated[str, msgspec.Meta(max_length=253, pattern=r"^[A-Za-z0-9.:_-]*$")] = ""
+    port: Annotated[int, msgspec.Meta(ge=1, le=65535)] = 8883
+    topic: Annotated[str, msgspec.Meta(pattern=r"^[A-Za-z0-9_-]+(/[A-Za-z0-9_-]+)*$", max_length=100)] = "beepwatch"
+    user: Line = ""
+    password_file: str = ""
+    """Not the password itself: settings are kept in the history."""
+    tls: Literal["yes", "no"] = "yes"
+    ca_file: str = ""
+
+
 class Device(_Part, frozen=True):
     """The breathing device's beep."""
 
@@ -111,6 +125,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     watching: Watching = Watching()
     history: History = History()
     clips: Clips = Clips()
+    hub: Hub = Hub()
     device: Device = Device()
     armed: Armed = Armed()
     words: Words = Words()
@@ -162,6 +177,13 @@ KEYS = (
     Key("clips.keep", "yes or no: is a short sound of each alarm to be kept, only narrow bands of it?", "yes", True),
     Key("clips.days", "days after which such a sound is deleted, 1 to 3650", "60", True),
     Key("clips.megabytes", "megabytes that all of them may take, 1 to 10000", "100", True),
+    Key("hub.host", "the name or address of your hub's MQTT broker", "no hub", True),
+    Key("hub.port", "its port, 1 to 65535", "8883", True),
+    Key("hub.topic", "letters, digits, - and _, with / between: what the topics begin with", "beepwatch", True),
+    Key("hub.user", "the name that the broker knows beepwatch by", "none", True),
+    Key("hub.password-file", "a file whose first line is the password, readable for you alone", "none", True),
+    Key("hub.tls", "yes, or no where the broker is on this computer itself", "yes", True),
+    Key("hub.ca-file", "a PEM file with the authority of the broker's certificate", "those of the system", True),
     Key("device.tone", "the tone of your device in Hz, 400 to 5000", "as taught"),
     Key("device.sounder", "the name of the taught beep that is your device's", "the first taught"),
     Key("armed.lead-disconnect", _ARMED, "unasked: it is named", waits=True),
@@ -172,7 +194,12 @@ KEYS = (
     Key("words.messages", "the tag of a language whose file is in the folder `languages` of the settings", "en", True),
 )
 """Every setting that a person may give, in order. `setup.done` is kept by `setup` itself."""
-NUMBERS: dict[str, type[float] | type[int]] = {"device.tone": float, "clips.days": int, "clips.megabytes": int}
+NUMBERS: dict[str, type[float] | type[int]] = {
+    "device.tone": float,
+    "clips.days": int,
+    "clips.megabytes": int,
+    "hub.port": int,
+}
 """Those that are no text."""
 BY_NAME = {key.name: key for key in (*KEYS, Key("setup.done", "names of steps with a space between", ""))}
 
@@ -206,7 +233,22 @@ def checked(raw: dict[str, object], origin: str) -> Settings:
             _check_one(table, str(key), one, origin)
     made = msgspec.convert(raw, Settings)
     check_ladder(made.ladder, made.command, origin)
+    _check_hub(made.hub, origin)
     return made
+
+
+def _check_hub(hub: Hub, origin: str) -> None:
+    """Raise InputError for a hub that would carry alarms in the open, or let anybody answer them."""
+    if not hub.host or hub.host in LOOPBACK:
+        return
+    if hub.tls == "no":
+        raise InputError(
+            f"{origin}: hub.tls = 'no' is only for a broker on this computer: give yes, and a port with TLS"
+        )
+    if not (hub.user and hub.password_file):
+        raise InputError(
+            f"{origin}: hub.host needs hub.user and hub.password-file: a broker that lets anybody in will not do"
+        )
 
 
 def parse(name: str, text: str) -> str | float:

@@ -10,6 +10,8 @@ from queue import SimpleQueue
 
 from beepwatch.board.board import Board
 from beepwatch.channels.command import CommandWay
+from beepwatch.hub.link import Broker, Link
+from beepwatch.hub.way import HubWay
 from beepwatch.page import FOLDER
 from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer
@@ -20,7 +22,7 @@ from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store, data_folder
 from beepwatch.settings.file import data_set
 from beepwatch.settings.household import Household
-from beepwatch.settings.model import Clips
+from beepwatch.settings.model import Clips, Hub
 from beepwatch.sources.block import Samples
 from beepwatch.sources.clock import ticking
 from beepwatch.sources.library import fresh_name
@@ -162,7 +164,20 @@ def prepare(
     served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
     if served is not None:
         ways.add(PageWay(board, served.watchers, served.pairing, reports.put, ticking))
+    linked = None if sounds is None or not source.live else _hub(settings.hub, board, watch, reports)
+    if linked is not None:
+        ways.add(HubWay(linked, board, reports.put, ticking))
+        linked.start()
     return Night(source, watch, console, folder, board, served)
+
+
+def _hub(hub: Hub, board: Board, watch: Watch, reports: "SimpleQueue[Report]") -> Link | None:
+    """The link to the home's hub, where one is set."""
+    if not hub.host:
+        return None
+    files = [Path(name).expanduser() if name else None for name in (hub.password_file, hub.ca_file)]
+    broker = Broker(hub.host, hub.port, hub.topic, hub.user, files[0], hub.tls == "yes", files[1])
+    return Link(broker, board, watch.command, reports.put)
 
 
 def _clipper(clips: Clips, folder: Path) -> Clipper | None:
