@@ -1,6 +1,7 @@
 """`beepwatch paired`: which phones and bedside computers may see the page; pair another, or shut one out."""
 
 import argparse
+import sys
 import time
 from datetime import datetime
 from pathlib import Path
@@ -74,7 +75,9 @@ def _new(arguments: argparse.Namespace, folder: Path, pairing: "Pairing") -> Non
 
     where = place(arguments.page)
     mark = fingerprint(authority(folder))
-    print(pairing_words(where.host or host_name(), where.port, pairing.new_code(time.time()), mark))
+    print(
+        pairing_words(where.host or host_name(), where.port, pairing.new_code(time.time()), mark, sys.stdout.isatty())
+    )
     print("`beepwatch watch --page` must be running meanwhile.")
 
 
