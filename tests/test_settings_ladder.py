@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from beepwatch.errors import InputError
-from beepwatch.settings.ladder import Turn, duty_at, ladder_of, people_of
+from beepwatch.settings.ladder import Turn, described, duty_at, ladder_of, people_of
 from beepwatch.settings.model import decode
 from beepwatch.waking.ladder import ON_DUTY, SECOND, SPEAKER, Duty, Ladder, Step
 
@@ -46,6 +46,18 @@ def test_a_whole_ladder_is_read_and_sorted() -> None:
         ("/usr/bin/lamp", "--on", "a b"), ("/usr/bin/lamp", "--off"), 5.0,
     )  # fmt: skip
     assert people_of(made.ladder, made.rota, "Anna", "Ben") == ("Anna", "Ben", "Cleo")
+
+
+def test_it_is_told_as_a_person_reads_it() -> None:
+    """By `beepwatch settings`, and in the history as what was in force."""
+    made = decode(WHOLE)
+    assert described(made.ladder, made.rota, made.command) == [
+        "ladder: after 120 s second by speaker, lamp",
+        "ladder: after 0 s on-duty by speaker",
+        "rota: fri, sat 20:00 to 08:00: Ben, then Cleo",
+        "command lamp: /usr/bin/lamp --on a b (up to 5 s)",
+    ]
+    assert described((), (), ()) == ["ladder: the speaker at once"]
 
 
 def test_without_a_ladder_the_speaker_sounds_at_once() -> None:

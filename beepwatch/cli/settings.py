@@ -56,6 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _show(folder: Path, arguments: argparse.Namespace) -> None:
     from beepwatch.settings.file import FILE  # noqa: PLC0415
     from beepwatch.settings.household import household, rows  # noqa: PLC0415
+    from beepwatch.settings.ladder import described  # noqa: PLC0415
     from beepwatch.settings.model import parse  # noqa: PLC0415
 
     options = {"sound.microphone": arguments.device, "history.folder": arguments.data, "device.tone": arguments.tone}
@@ -67,6 +68,9 @@ def _show(folder: Path, arguments: argparse.Namespace) -> None:
         waits = "; a change waits for the next start of watch" if row.waits else ""
         print(f"{row.name} = {row.value}  ({row.origin})")
         print(f"    {row.may_be}{waits}")
+    print("\nWho is woken by what (lists of tables in the file: see README):")
+    for line in described(home.settings.ladder, home.settings.rota, home.settings.command):
+        print(f"  {line}")
     print("\nTaught beeps:")
     for one in home.sounders:
         print(f"  {one.name}: {one.now:.1f} Hz, {one.role}, taught {one.taught}")

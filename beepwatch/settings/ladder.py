@@ -141,3 +141,13 @@ def people_of(rungs: Sequence[Rung], rota: Sequence[Turn], caregiver: str, secon
     named = [rung.who for rung in rungs if rung.who not in (ON_DUTY, SECOND)]
     found = [caregiver, second, *named, *(name for turn in rota for name in (turn.who, turn.second))]
     return tuple(dict.fromkeys(name for name in found if name))
+
+
+def described(rungs: Sequence[Rung], rota: Sequence[Turn], commands: Sequence[Command]) -> list[str]:
+    """One line for each step, turn and command, as a person reads it; a ladder that is not set has one."""
+    lines = [f"ladder: after {rung.after:g} s {rung.who or ON_DUTY} by {', '.join(rung.by)}" for rung in rungs]
+    for turn in rota:
+        second = f", then {turn.second}" if turn.second else ""
+        lines.append(f"rota: {', '.join(turn.days)} {turn.begin} to {turn.until}: {turn.who}{second}")
+    lines += [f"command {one.name}: {' '.join(one.run)} (up to {one.seconds:g} s)" for one in commands]
+    return lines if rungs else ["ladder: the speaker at once", *lines]

@@ -10,8 +10,8 @@ from beepwatch.sources.block import Samples
 from beepwatch.sources.library import LIBRARY, Busy, fresh_name
 
 BLOCK = 0.05
-"""s of sound a callback: with 0.1 s the first wake sound came up to 0.30 s after an alarm was raised, with 0.05 s up to
-0.26 s (measured by tests/bench/waking.py); shorter ones cost more than they give (judgement)."""
+"""s of sound a callback: what is waited for before an alarm can be raised. With it the first wake sound comes 0.12 s
+(median) and 0.25 s (worst of 50) after the sample that proves an alarm (measured by tests/bench/waking.py)."""
 LATENCY = 0.2
 """s that the sound system may hold back: with it a sound server gave 300 s without a hole (measured)."""
 HANGS = "the sound system does not answer: it hangs"

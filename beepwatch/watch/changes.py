@@ -9,6 +9,7 @@ import msgspec
 from beepwatch.errors import InputError
 from beepwatch.events import AlarmEvent, Raised
 from beepwatch.settings.household import Household, Row, household, rows, signature
+from beepwatch.settings.ladder import described
 from beepwatch.settings.model import Settings
 from beepwatch.settings.sounder import aside
 from beepwatch.waking.messages import Messages
@@ -95,17 +96,19 @@ class HouseholdChanges:
         if mark == self._signature:
             return []
         self._signature = mark
+        before = self._home
         try:
-            fresh = household(self._home.folder)
+            self._home = household(before.folder)
+            return self._told(before, self._home)
         except InputError as error:
+            self._home = before
             return [f"The settings have a mistake, so I go on with those from before. {error}."]
-        before, self._home = self._home, fresh
-        return self._told(before, fresh)
 
     def snapshot(self) -> str:
         """See `Changes`."""
         home = self._home
         lines = [f"{row.name} = {row.value}" for row in rows(home, {})]
+        lines += described(home.settings.ladder, home.settings.rota, home.settings.command)
         lines += [f"taught {one.name}: {one.role}, {one.now:.1f} Hz, {one.length:g} s" for one in home.sounders]
         given = [] if self._fixed is None else [f"tone given at the start: {self._fixed:g} Hz"]
         return "\n".join([*lines, *given])

@@ -349,6 +349,7 @@ class Watch:
             clean = self._evidence.close() and clean
         if self._minutes is not None:
             self._minutes.write(self._logbook)
+        self._pausing.close(self._clock.ticks())
         self._logbook.heard(heard, at_once=True)
         written = self._logbook.end(heard)
         clean = self._source.close() and clean

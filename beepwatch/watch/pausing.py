@@ -83,6 +83,11 @@ class Pausing:
         if self._now is not None and now >= self._again:
             self._tell(self._now, now)
 
+    def close(self, now: float) -> None:
+        """The end of this run: the file keeps the pause for the next one; the history ends it here."""
+        if self._now is not None:
+            self._logbook.end_pause(now, "restart")
+
     def _look_at_file(self, now: float) -> None:
         if self._folder is None or (mark := signature(self._folder)) == self._mark:
             return

@@ -86,6 +86,8 @@ def test_a_pause_survives_a_restart(tmp_path: Path) -> None:
     second = bedroom(tmp_path, ("sound", 700), events=((20.0, Raised(20.0, alarm())),))
     second.run()
     assert second.heard("NOT LISTENING until")
+    with second.history as history:
+        assert {pause.how for pause in history.pauses()} == {"restart", "due"}
     end = (kept.until - BEGAN).total_seconds()
     assert second.speaker.played[0][0] - 1000 == pytest.approx(end, abs=1.5)
 
