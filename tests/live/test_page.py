@@ -63,8 +63,8 @@ def free_port() -> int:
 def test_a_sound_in_the_room_wakes_at_the_phone(
     room: Room, listen: Callable[..., Listening], lead: Path, hiss: Path, tmp_path: Path
 ) -> None:
-    """Beeps in the room; the phone shows them, sounds at 520 Hz by its own speaker, and answers. Then the program is
-    stopped (SIGSTOP): the phone says so within 10 s, and sounds; it goes on: so does the phone."""
+    """Beeps in the room; the phone shows them, sounds at 520 Hz by its own speaker, and answers, pauses and
+    goes on. Then the program is stopped (SIGSTOP): the phone says so within 10 s, and sounds; both go on together."""
     place = f"127.0.0.1:{free_port()}"
     room.play(hiss)
     listening = listen("--silent", "--page", place)
@@ -84,6 +84,12 @@ def test_a_sound_in_the_room_wakes_at_the_phone(
         page.click("#going")
         expect(page.locator("#line")).to_have_text("Anna is going", timeout=SOON)
         listening.expect("Anna is going", 5)
+
+        page.click("#pause-more summary")
+        page.click("#pause-now")
+        expect(page.locator("#line")).to_contain_text("NOT LISTENING until", timeout=SOON)
+        page.click("#resume")
+        expect(page.locator("#line")).not_to_contain_text("NOT LISTENING", timeout=SOON)
 
         listening.process.send_signal(signal.SIGSTOP)
         stopped = time.monotonic()
