@@ -34,6 +34,7 @@ class Health:
     def __init__(self, now: float) -> None:
         self._arrived = self._sounded = self._fresh = self._right = now
         self._wrong: float | None = None
+        self._back: float | None = None
         self._away: float | None = None
         self._failing: float | None = None
         self._hung = False
@@ -54,11 +55,17 @@ class Health:
         self._losses.append((now, seconds))
 
     def placed(self, now: float, right: bool) -> None:
-        """Where the sound comes from was looked at: whether that is the microphone that was chosen."""
-        if right:
-            self._right, self._wrong = now, None
-        elif self._wrong is None:
-            self._wrong = self._right
+        """Where the sound comes from was looked at, at `now`: whether that is the microphone that was chosen.
+
+        Once it was another, two looks in a row have to find the right one: a server may move each new stream.
+        """
+        if not right:
+            self._back = None
+            self._wrong = self._right if self._wrong is None else self._wrong
+        elif self._wrong is None or (self._back is not None and now > self._back):
+            self._right, self._wrong, self._back = now, None, None
+        elif self._back is None:
+            self._back = now
 
     def elsewhere(self, now: float, another: bool) -> None:
         """Whether the stream itself was opened on another device than at first."""

@@ -91,6 +91,7 @@ def measure(
     told = None if alarm is None else time.monotonic() - began
     healed = time.monotonic()
     if fault.end is not None:
+        mark = len(listening.lines)
         fault.end()
     over = listening.wait_for(fault.over, heal, mark)
     return Measured(fault.name, fault.message, told, None if over is None else time.monotonic() - healed)
