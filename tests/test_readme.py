@@ -100,7 +100,7 @@ def test_commands_that_ask_nothing_end_well(line: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "line", [c for c in commands()[2:] if verb(c)[0] in (*TALKS, "watch") or set(verb(c)) & set(NEEDS)]
+    "line", [c for c in commands()[2:] if verb(c)[0] in (*TALKS, "watch", "paired") or set(verb(c)) & set(NEEDS)]
 )
 def test_commands_that_talk_are_understood(line: str) -> None:
     """Their words are those that the command line takes; `watch` itself runs in tests/live."""
