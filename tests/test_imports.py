@@ -16,7 +16,7 @@ ORDER = [
     "recognizer",
     "waking",
     "synthesis sources channels records settings board paper",
-    "page hub bedroom",
+    "page hub bedroom care report",
     "watch",
     "cli __init__ __main__",
 ]
@@ -30,6 +30,7 @@ TABLES = {"tomllib", "importlib", "msgspec"}
 HEAVY = (
     "paho",
     "reportlab",
+    "icalendar",
     "starlette",
     "uvicorn",
     "cryptography",

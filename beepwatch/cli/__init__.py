@@ -22,6 +22,7 @@ VERBS = (
     "check",
     "setup",
     "card",
+    "care",
     "paired",
     "service",
 )

@@ -2,6 +2,7 @@
 
 import os
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 
 from platformdirs import user_config_path
@@ -60,6 +61,29 @@ def change(folder: Path, name: str, text: str | None) -> None:
         document.setdefault(table, tomlkit.table())[key] = value
     elif key in document.get(table, {}):
         del document[table][key]
+    checked(document.unwrap(), str(path))
+    write(path, tomlkit.dumps(document))
+
+
+def keep_row(folder: Path, table: str, name: str, row: Mapping[str, str | int] | None) -> None:
+    """Put a row of a list of tables, such as `[[routine]]`, in place of the one of that name, or behind the last.
+
+    row None: take it out. Comments and order stay. Raises InputError, one line.
+    """
+    import tomlkit  # noqa: PLC0415 - only for edits
+
+    path = folder / FILE
+    old = _text(path)
+    decode(old, str(path))  # a file with a mistake in it is not edited over
+    document = tomlkit.parse(old or f"# {HEAD}\n")
+    rows = document.setdefault(table, tomlkit.aot())
+    at = next((place for place, one in enumerate(rows) if one.get("name") == name), None)
+    if row is not None and at is not None:
+        rows[at].update(row)
+    elif row is not None:
+        rows.append(tomlkit.item(dict(row)))
+    elif at is not None:
+        del rows[at]
     checked(document.unwrap(), str(path))
     write(path, tomlkit.dumps(document))
 

@@ -29,6 +29,7 @@ from typing import Annotated, Literal, TypeAlias
 import msgspec
 
 from beepwatch.errors import InputError
+from beepwatch.settings.routine import OwnRoutine
 from beepwatch.waking.ladder import ON_DUTY, SECOND, SPEAKER, Duty, Ladder, Step
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -88,7 +89,7 @@ class Command(_Row, frozen=True):
     """How long it may take until it counts as failed."""
 
 
-ROWS: dict[str, type[_Row]] = {"ladder": Rung, "rota": Turn, "command": Command}
+ROWS: dict[str, type[msgspec.Struct]] = {"ladder": Rung, "rota": Turn, "command": Command, "routine": OwnRoutine}
 """Lists of tables by name."""
 
 

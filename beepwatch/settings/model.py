@@ -9,6 +9,7 @@ import msgspec
 
 from beepwatch.errors import InputError
 from beepwatch.settings.ladder import ROWS, Command, Rung, Turn, check_ladder, check_rows
+from beepwatch.settings.routine import Answer, OwnRoutine, check_routines
 
 LONGEST = 60
 """Letters of a name or a word: it is spoken at night (judgement)."""
@@ -17,8 +18,9 @@ TONES = (400.0, 5000.0)
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 Line: TypeAlias = Annotated[str, msgspec.Meta(max_length=LONGEST, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
 Hour: TypeAlias = Annotated[str, msgspec.Meta(pattern=r"^(([01]\d|2[0-3]):[0-5]\d)?$")]
+DayHour: TypeAlias = Annotated[str, msgspec.Meta(pattern=r"^(0[6-9]|1\d|2[01]):[0-5]\d$")]
+"""06:00 to 21:59: not at night."""
 Hertz: TypeAlias = Annotated[float, msgspec.Meta(ge=TONES[0], le=TONES[1])]
-Answer: TypeAlias = Literal["yes", "no", "unasked"]
 Value: TypeAlias = str | float | None
 
 
@@ -102,6 +104,23 @@ class Armed(_Part, frozen=True):
     backup_battery: Answer = "unasked"
 
 
+class Care(_Part, frozen=True):
+    """Routines that the family's own clinic told of; each is reminded of only after a "yes". See `routine`, too."""
+
+    battery: Answer = "unasked"
+    battery_hours: Annotated[float, msgspec.Meta(ge=1, le=100_000)] = 500.0
+    """Hours of use that a main battery lasts (common practice, no source; other devices and clinics differ)."""
+    hours_a_day: Annotated[float, msgspec.Meta(ge=0.25, le=24)] | None = None
+    battery_ahead: Annotated[int, msgspec.Meta(ge=0, le=60)] = 3
+    """Days before the forecast on which a word is said (judgement)."""
+    exit_site: Answer = "unasked"
+    exit_site_days: Annotated[int, msgspec.Meta(ge=1, le=365)] = 3
+    """Days from one care to the next (common practice, no source; clinics differ)."""
+    remind_from: DayHour = "09:00"
+    remind_until: DayHour = "19:00"
+    """Hours between which a word may be said: by day only (judgement)."""
+
+
 class Words(_Part, frozen=True):
     """Words of this household in the messages."""
 
@@ -128,11 +147,13 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     hub: Hub = Hub()
     device: Device = Device()
     armed: Armed = Armed()
+    care: Care = Care()
     words: Words = Words()
     setup: Setup = Setup()
     ladder: tuple[Rung, ...] = ()
     rota: tuple[Turn, ...] = ()
     command: tuple[Command, ...] = ()
+    routine: tuple[OwnRoutine, ...] = ()
 
     @property
     def disarmed(self) -> tuple[str, ...]:
@@ -154,6 +175,7 @@ class Key:
     """Whether a change waits for the next start of `watch`."""
 
 
+_CLINIC = "yes or no: does your own clinic say"
 _ARMED = "yes or no: do your device's own instructions say this?"
 KEYS = (
     Key("names.person", f"a name, up to {LONGEST} letters", "the person"),
@@ -189,6 +211,14 @@ KEYS = (
     Key("armed.lead-disconnect", _ARMED, "unasked: it is named", waits=True),
     Key("armed.battery-critical", _ARMED, "unasked: it is named", waits=True),
     Key("armed.backup-battery", _ARMED, "unasked: it is named", waits=True),
+    Key("care.battery", f"{_CLINIC} to change the main battery by hours of use?", "unasked: no reminders"),
+    Key("care.battery-hours", "hours of use that your clinic told you for a main battery, 1 to 100000", "500"),
+    Key("care.hours-a-day", "hours a day that the main battery is in use, 0.25 to 24", "not told: no forecast"),
+    Key("care.battery-ahead", "days before the forecast on which to remind you, 0 to 60", "3"),
+    Key("care.exit-site", f"{_CLINIC} to do exit-site care by a rhythm?", "unasked: no reminders"),
+    Key("care.exit-site-days", "days from one exit-site care to the next, 1 to 365", "3"),
+    Key("care.remind-from", "the hour from which to remind you, 06:00 to 21:59", "09:00"),
+    Key("care.remind-until", "the hour until which to remind you, 06:00 to 21:59", "19:00"),
     Key("words.emergency", "the number to call, as it is to be spoken", "your local emergency number"),
     Key("words.backup-plan", "what your family calls its plan", "your backup breathing plan"),
     Key("words.messages", "the tag of a language whose file is in the folder `languages` of the settings", "en", True),
@@ -199,6 +229,10 @@ NUMBERS: dict[str, type[float] | type[int]] = {
     "clips.days": int,
     "clips.megabytes": int,
     "hub.port": int,
+    "care.battery-hours": float,
+    "care.hours-a-day": float,
+    "care.battery-ahead": int,
+    "care.exit-site-days": int,
 }
 """Those that are no text."""
 BY_NAME = {key.name: key for key in (*KEYS, Key("setup.done", "names of steps with a space between", ""))}
@@ -234,6 +268,7 @@ def checked(raw: dict[str, object], origin: str) -> Settings:
     made = msgspec.convert(raw, Settings)
     check_ladder(made.ladder, made.command, origin)
     _check_hub(made.hub, origin)
+    check_routines(made.routine, origin)
     return made
 
 

@@ -32,6 +32,7 @@ from beepwatch.sources.replay import Replay
 from beepwatch.sources.soundserver import Whereabouts
 from beepwatch.watch.awake import Awake
 from beepwatch.watch.callers import Callers, messages_of
+from beepwatch.watch.caring import Caring
 from beepwatch.watch.changes import HouseholdChanges
 from beepwatch.watch.console import Console
 from beepwatch.watch.lastresort import AGAIN_CODE, LastResort
@@ -156,6 +157,7 @@ def prepare(
         upkeep=upkeep,
         pulse=None if notify is None else Pulse(notify.send),
         minutes=minutes,
+        caring=Caring(folder, lambda: callers.home.settings) if source.live else None,
         clipper=_clipper(settings.clips, folder) if source.live else None,
         length=source.length if isinstance(source, Replay) and fast else 0.0,
         folder=folder,

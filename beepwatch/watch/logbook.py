@@ -4,13 +4,15 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
+from beepwatch.care.rules import ONCE, changed_battery
 from beepwatch.channels.way import Tried
 from beepwatch.events import Alarm, AlarmEvent, Beep, Changed, Ended, Priority
 from beepwatch.records.clipping import Expired, Saved
-from beepwatch.records.entries import About, Attempt, Clip, Finding, PauseEnd, Purpose, TechnicalKind
+from beepwatch.records.entries import About, Attempt, CareEvent, Clip, Finding, PauseEnd, Purpose, TechnicalKind
 from beepwatch.records.rows import Change, Kind, NoteKind
 from beepwatch.waking.actions import Note
 from beepwatch.waking.entry import DRILLED
+from beepwatch.waking.escalation import BATTERIES
 from beepwatch.watch.timeline import Clock, Timeline
 
 EXTEND = 10.0
@@ -69,6 +71,7 @@ class Writes(Protocol):
     ) -> None: ...
     def margin(self, span: int, at: datetime, margin: float | None) -> None: ...  # noqa: D102
     def in_force(self, span: int | None, at: datetime, settings: str) -> None: ...  # noqa: D102
+    def care(self, event: CareEvent) -> int: ...  # noqa: D102
     def clip(self, alarm_id: int, clip: Clip) -> None: ...  # noqa: D102
     def clip_deleted(self, clip_row: int, at: datetime, why: str) -> None: ...  # noqa: D102
     def close(self) -> bool: ...  # noqa: D102
@@ -89,6 +92,8 @@ class Logbook:
         self._technical: dict[int, int] = {}
         self._raised: dict[int, float] = {}  # clock reading, of alarms of both kinds
         self._to_wake: set[int] = set()
+        self._batteries: set[int] = set()
+        self._changed: datetime | None = None
         self._pause: int | None = None
         self._beeps: list[Beep] = []
         self._written = clock.ticks()
@@ -107,6 +112,8 @@ class Logbook:
     def alarm(self, event: AlarmEvent) -> None:
         """An alarm event, at once."""
         alarm = event.alarm
+        if alarm.pattern in BATTERIES and alarm.number > DRILLED:
+            self._batteries.add(alarm.number)
         known = self._ids.get(alarm.number)
         if known is None:
             self._begin(alarm)
@@ -138,6 +145,12 @@ class Logbook:
             self._found(note)
         else:
             self._note(note.number, note.kind, note.at, note.by, note.via)
+        if note.kind == "battery-changed" or (note.kind == "found" and note.what == "battery"):
+            self._battery(note)
+
+    def care(self, event: CareEvent) -> None:
+        """An entry of a care routine."""
+        self._journal.care(event)
 
     def sounded(self, numbers: Sequence[int], at: float) -> list[int]:
         """The speaker began to tell of these alarms at clock reading `at`; return those it told of first."""
@@ -229,6 +242,15 @@ class Logbook:
             after = max(0.0, at - self._raised[number])
             wall = self._timeline.wall_of_ticks(at)
             self._journal.note_technical(known, kind, wall, after, who=by or None, way=via or None)
+
+    def _battery(self, note: Note) -> None:
+        """A battery alarm was answered by a changed battery; said twice within the hour it is one change."""
+        at = self._timeline.wall_of_ticks(note.at)
+        again = self._changed is not None and abs(at - self._changed) < ONCE
+        known = self._ids.get(note.number)
+        if note.number in self._batteries and known is not None and not again:
+            self._changed = at
+            self._journal.care(changed_battery(at, note.by or None, known))
 
     def _found(self, note: Note) -> None:
         known = self._ids.get(note.number)

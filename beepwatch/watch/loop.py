@@ -19,6 +19,7 @@ from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action, Note, Show
 from beepwatch.waking.commands import Command
 from beepwatch.watch.alerts import Alerts
+from beepwatch.watch.caring import Caring
 from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console, beeps, length
 from beepwatch.watch.deafness import Deafness, Source
@@ -68,6 +69,7 @@ class Watch:
         pulse: Pulse | None = None,
         clipper: Clipper | None = None,
         minutes: Minutes | None = None,
+        caring: Caring | None = None,
     ) -> None:
         """Begin the listening span; raises RecordsError if that cannot be written.
 
@@ -76,6 +78,7 @@ class Watch:
         upkeep: looks after what is neither hearing nor waking: power, disk, the microphone's place.
         pulse: gives signs of life to a process that watches over this one.
         minutes: gathers the hearing margin for the history; None: it is not kept.
+        caring: says by day which care routine is due; None: nothing is said.
         clipper: saves a short sound of each alarm; None: no sound is kept.
         length: s of a recording that is not played in real time (see `Timeline`).
         folder: of the history, where a planned pause is kept; None: it is not.
@@ -91,7 +94,7 @@ class Watch:
         self._deafness = Deafness(source, self._clock.ticks())
         self._repeats = Repeats(source.rate)
         self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._say, self._warn)
-        self._upkeep, self._pulse, self._minutes = upkeep, pulse, minutes
+        self._upkeep, self._pulse, self._minutes, self._caring = upkeep, pulse, minutes, caring
         if changes is not None and source.live:
             self._logbook.in_force(changes.snapshot())
         self.beat = 0
@@ -264,6 +267,7 @@ class Watch:
             self._rehearsing.look(now, hearing=self._deafness.now is None)
         self._carry_out(self._waker.tick(now))
         self._reports.look(self._alarms)
+        self._remind(now)
         self._settings(now)
         if self._source.live:
             self._alerts.deafness(self._deafness, now, self._end / self._source.rate)
@@ -288,6 +292,14 @@ class Watch:
             self._pulse.look(now, None if deaf is None else BY_CAUSE[deaf.cause].reason)
         self._console.refresh(now, hearing=self._deafness.now is None)
         self._post()
+
+    def _remind(self, now: float) -> None:
+        """Care routines that are due; not while something wakes somebody, or in a pause."""
+        if self._caring is None or self._waker.waking or self._waker.paused:
+            return
+        for line, event in self._caring.look(now, self._timeline.wall_of_ticks(now)):
+            self._say(line)
+            self._logbook.care(event)
 
     def _settings(self, now: float) -> None:
         """Take over what a person changed in the settings, and write down what holds since."""

@@ -20,6 +20,7 @@ from beepwatch.sources.block import Block, Samples
 from beepwatch.waking.actions import Action, Quiet, Say, Sound
 from beepwatch.waking.ladder import Ladder
 from beepwatch.waking.messages import Messages
+from beepwatch.watch.caring import Caring
 from beepwatch.watch.changes import Changes
 from beepwatch.watch.console import Console
 from beepwatch.watch.loop import Watch
@@ -216,6 +217,7 @@ class Bedroom:
     minutes: Minutes | None = None
     shown: TextIO | None = None
     """Where the screen is; None: in memory."""
+    caring: Caring | None = None
 
     def __post_init__(self) -> None:
         self.hand = HandClock()
@@ -231,7 +233,7 @@ class Bedroom:
             self.microphone, self._recogniser, Journal(Store(self.folder, timeout=0.05), lambda: self.hand.now),
             self.waker, Console(self.shown or self.screen),
             clock=self.hand.clock, changes=self.changes, folder=self.folder,
-            clipper=self.clipper, minutes=self.minutes,
+            clipper=self.clipper, minutes=self.minutes, caring=self.caring,
         )  # fmt: skip
         self.microphone.over = self.watch.stop
 

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias, get_args
 
+from beepwatch.care.rules import changed_battery, known_already
 from beepwatch.cli import CAUTION
 from beepwatch.cli.logs.log import data_of
 from beepwatch.errors import InputError
@@ -14,6 +15,7 @@ from beepwatch.records.clips import delete
 from beepwatch.records.entries import Finding
 from beepwatch.records.reading import History
 from beepwatch.records.store import Store
+from beepwatch.waking.escalation import BATTERIES
 
 if TYPE_CHECKING:
     from beepwatch.records.rows import LoggedAlarm
@@ -79,6 +81,7 @@ def run_note(arguments: argparse.Namespace) -> int:
     with closing(Store(folder, WAIT)) as store, store.together():
         if arguments.found:
             store.found(number, arguments.found, now, arguments.who)
+            _battery(store, folder, alarm, arguments)
         if arguments.words:
             store.write_note("alarm", number, now, arguments.words, arguments.who)
     if arguments.found or arguments.words:
@@ -88,6 +91,17 @@ def run_note(arguments: argparse.Namespace) -> int:
     elif arguments.found == "false-alarm":
         _offer(alarm)
     return 0
+
+
+def _battery(store: Store, folder: Path, alarm: "LoggedAlarm", arguments: argparse.Namespace) -> None:
+    """A battery alarm that was the battery: it was changed then, unless that is written down already."""
+    if arguments.found != "battery" or alarm.state.pattern not in BATTERIES or alarm.drill:
+        return
+    event = changed_battery(alarm.raised, arguments.who, alarm.id)
+    with History(folder) as history:
+        known = known_already(event, [one.event for one in history.care(routine=event.routine)])
+    if not known:
+        print(f"The main battery counts as changed then (care entry {store.care(event)}): see `beepwatch care`.")
 
 
 def run_delete(arguments: argparse.Namespace) -> int:

@@ -1,0 +1,1 @@
+"""What `beepwatch care` prints and does."""
