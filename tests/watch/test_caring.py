@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 from beepwatch.care.routine import BATTERY, EXIT_SITE
@@ -70,10 +71,11 @@ def night(folder: Path, *told: Command) -> list[CareEvent]:
     events: list[tuple[float, Event]] = [(11.5, Raised(11.5, LOW))]
     calls: dict[str, Callable[[], object]] = {}
     script: list[tuple[str, float]] = [("sound", 20)]
-    for number, command in enumerate(told):
-        calls[f"tell {number}"] = lambda command=command: bedroom.watch.command(command)  # type: ignore[misc]
+    for number in range(len(told)):
         script += [(f"tell {number}", 0), ("sound", 2)]
     bedroom = Bedroom(folder, script, events, calls=calls)
+    for number, command in enumerate(told):
+        calls[f"tell {number}"] = partial(bedroom.watch.command, command)
     bedroom.run()
     with History(folder) as history:
         return [one.event for one in history.care()]
