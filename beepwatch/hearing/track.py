@@ -31,7 +31,8 @@ TAIL_DB_A_FRAME = 5.5
 """How fast a room's tail falls at least, for each frame after the end: T60 0.7 s, the slowest furnished bedroom (Master
 Handbook of Acoustics, quoted)."""
 LONG_TAIL_DB = 20.0
-"""The same for tones over LONG seconds, which a slow fade may take down further than a tail matters."""
+"""The same under the mean level for tones over LONG seconds, which may fade slowly; TAIL_DB then counts from the level
+of their last half second."""
 LONG = 3.0
 JOIN = 0.4
 """Seconds: the longest gap inside one beep. Whether a gap is too long for its beep is decided in `pulses.py`, once both
@@ -78,6 +79,8 @@ class Track:
     since: float = 0.0
     since_count: int = 0
     """Power beyond noise, and frames, since the least sum: no part of the tone if it has ended there."""
+    recent: float = 0.0
+    """Power beyond noise of the last half second with the tone."""
     ended: int | None = None
     """Last frame with the tone, once the CUSUM has passed; None while it sounds."""
     back: float = 0.0
@@ -227,13 +230,15 @@ def _sound(track: Track, y: float, noise: float, frame: int) -> None:
     """One frame of a tone under way: add to the evidence that it has ended."""
     above = (y - 2) * noise
     level = max(track.level, 1e-30) if track.count >= 2 else max(above, noise)
-    tail = LONG_TAIL if track.seconds(frame) > LONG else TAIL
-    floor = max(noise, level / tail)
+    long = track.seconds(frame) > LONG
+    floor = max(noise, max(level / LONG_TAIL, min(level, track.recent) / TAIL) if long else level / TAIL)
     half = min(max(level / floor, LEAST_RATIO), MOST_RATIO) / 2
     track.sum += 2 * log1p(half) - min(y * noise / floor, CLIP) * half / (1 + half)
     track.total += above
     track.count += 1
     track.dipped |= above < DIP * level
+    if above > track.recent / TAIL:
+        track.recent += (above - track.recent) / (CHUNK if track.recent else 1)
     if track.sum <= track.least:
         track.least, track.least_frame, track.since, track.since_count = track.sum, frame, 0.0, 0
     else:
@@ -278,7 +283,7 @@ def _wait(track: Track, y: float, noise: float, frame: int) -> None:
     track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, frame
     track.since, track.since_count = 0.0, 0
     track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
-    track.wide = track.level > STRONG * noise
+    track.recent, track.wide = track.total, track.level > STRONG * noise
 
 
 def go_on(track: Track) -> None:
