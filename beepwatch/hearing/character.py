@@ -37,6 +37,11 @@ LATEST = 40
 """Frames (2.6 s) of a long burst that its surroundings are judged by."""
 LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
+SETTLING, DYING, MIDDLE = 75, 50, 50
+"""Steps: 0.3 s in which a warm-up and a room settle, 0.2 s that hold the end and the room's tail, and the least (0.2 s)
+that must be left between them."""
+LOUDER = 1.6
+"""Power (2 dB) of both ends over the middle that tells of a null (judgement)."""
 VALLEY_STEPS = 12
 """48 ms."""
 
@@ -81,7 +86,19 @@ def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
     if b - a < 4:
         a, b = round(burst.begin), max(round(burst.end), round(burst.begin) + 4)
     part = whole.part(a, b)
-    return Inside(burst.drift.unwind(part)[channel], part.weight[channel])
+    body = Inside(burst.drift.unwind(part)[channel], part.weight[channel])
+    return _settled(body) if b - a >= SETTLING + DYING + MIDDLE else body
+
+
+def _settled(body: Inside) -> Inside:
+    """The middle alone where both ends are louder: a null of the room lets its own build-up and decay stand out."""
+    energy = np.abs(body.u) ** 2 * body.weight
+    middle = Inside(body.u[SETTLING:-DYING], body.weight[SETTLING:-DYING])
+    level = float(energy[SETTLING:-DYING].mean())
+    boxes = np.convolve(energy, np.ones(VALLEY_STEPS) / VALLEY_STEPS, mode="valid")
+    bound = LOUDER * level + 3 * STEP_NOISE * float(np.sqrt((1 + 2 * level) / VALLEY_STEPS))
+    loud = min(float(boxes[:SETTLING].max()), float(boxes[-DYING:].max())) > bound
+    return middle if loud else body
 
 
 def purity(body: Inside) -> float:

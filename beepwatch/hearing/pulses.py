@@ -8,7 +8,7 @@ import numpy as np
 
 from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import Envelope
-from .spectrum import Doubles, Mask
+from .spectrum import Complexes, Doubles, Mask
 from .track import JOIN
 
 SMOOTH = 5
@@ -25,6 +25,15 @@ DEEP = 0.16
 ABRUPT = 12
 """Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
 drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
+SLOWEST = 86.0
+"""dB a second by which a room's tail falls at least: T60 0.7 s, the slowest furnished bedroom (Master Handbook of
+Acoustics, quoted)."""
+OVER_TAIL = 4.0
+"""Power over that tail (6 dB), and"""
+CLEARLY = 5.0
+"""standard errors of noise, from which the tone is there still (judgement)."""
+SAME_TURN = 0.25
+"""Radians a step (10 Hz) by which its frequency may differ."""
 SHORTEST_GAP = 8
 """Steps (32 ms); shorter dips are noise."""
 
@@ -51,11 +60,35 @@ def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
         expected = level * float(weight[a:b].sum())
         missing = float((raw[a:b] * weight[a:b]).sum()) < HALF * expected
         deep = b - a >= SHORTEST_GAP and a > 0 and b < n and power[a:b].min() < DEEP * plateau
-        if deep and missing and expected > MISSED and _abrupt(power, b, plateau):
+        silent = deep and missing and expected > MISSED and _abrupt(power, b, plateau)
+        if silent and not _sustained(part, raw, (a, b), plateau):
             gaps.append((a, b))
     loud = np.flatnonzero(power >= HALF * plateau)
     sound = (int(loud[0]), int(loud[-1]) + 1 if final else n)
     return [(part.first + a, part.first + b) for a, b in _parting(gaps, sound, final)]
+
+
+def _sustained(part: Envelope, raw: Doubles, gap: tuple[int, int], plateau: float) -> bool:
+    """Does the tone go on in the later half of a gap, above the tail that the slowest room would leave there?
+
+    A tone that has come to rest in a null of the room does: only its beginning and its end are loud.
+    """
+    low, high = (gap[0] + gap[1]) // 2, gap[1] - SMOOTH
+    if high - low < SMOOTH:
+        return False
+    tail = HALF * plateau * 10 ** (-SLOWEST * ((low + high) / 2 - gap[0]) * STEP_SECONDS / 10)
+    noise = STEP_NOISE / part.weight[:, low:high].mean()
+    kept = float(raw[low:high].mean())
+    if kept < OVER_TAIL * tail or kept < noise * (CLEARLY / np.sqrt(high - low) + CLEARLY / (high - low)):
+        return False
+    tone, rest = _turn(part.z[:, : gap[0]]), _turn(part.z[:, low:high])
+    off = abs(float(np.angle(rest * np.conj(tone))))
+    return off < SAME_TURN and abs(rest) > 0.4 * kept * (high - low - 1) * len(part.z)
+
+
+def _turn(z: Complexes) -> complex:
+    """Sum of the turns from step to step: their mean angle is the frequency."""
+    return complex((z[:, 1:] * np.conj(z[:, :-1])).sum())
 
 
 def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], final: bool) -> list[tuple[int, int]]:
