@@ -7,7 +7,7 @@ refused for their character. How many were refused lately tells how much more ev
 from dataclasses import replace
 
 from .finish import Found
-from .verdict import ALONE, ALONE_LONG, SOFT, STRICT, within
+from .verdict import BENT, BENT_LONG, SOFT, STRICT, within
 
 REMEMBERED = 30.0
 """Seconds for which a doubtful burst is remembered, so that the same tone again is told."""
@@ -39,8 +39,8 @@ class Doubt:
         """Is it a sounder's? taught: its tone is the known one's, so that nothing else is expected there."""
         asked = self._asked(found, taught)
         likely = within(found.character, STRICT) and found.evidence >= asked
-        if asked == 0 and found.duration >= ALONE_LONG:
-            likely |= within(found.character, ALONE)
+        if asked == 0 and found.duration >= BENT_LONG:
+            likely |= within(found.character, BENT)
         if not likely and within(found.character, SOFT):
             likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._doubtful)
             horizon = found.onset - REMEMBERED

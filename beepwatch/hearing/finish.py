@@ -17,7 +17,7 @@ from .pulses import silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .track import CHUNK, Track, coarse_steps
-from .verdict import EVIDENCE, SOFT, TAUGHT_GAIN, enough
+from .verdict import BENT, EVIDENCE, SOFT, TAUGHT_GAIN, enough
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
@@ -221,7 +221,7 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None) -> F
         return None
     channel = _loudest(part, burst)
     body = inside(part, burst, channel)
-    if purity(body) < SOFT.purity or flatness(body) > SOFT.flatness:
+    if purity(body) < SOFT.purity or flatness(body) > BENT.flatness:
         return None
     character, power = describe(part, burst, rows, hertz, channel)
     level = 10 * log10(4 * power)
