@@ -11,8 +11,14 @@ from beepwatch.records.database import open_to_read
 from beepwatch.records.migrations import STEPS, migrate, version
 from beepwatch.records.reading import History
 from beepwatch.records.store import Store
+from beepwatch.records.verify import verify
 
-VERSION_1 = (Path(__file__).parent / "version1.sql").read_text(encoding="utf-8")
+VERSIONS = {
+    number: (Path(__file__).parent / f"version{number}.sql").read_text(encoding="utf-8")
+    for number in range(1, len(STEPS))
+}
+"""A file of each earlier version, as SQL; a new step adds the one before it."""
+VERSION_1 = VERSIONS[1]
 
 
 @pytest.fixture
@@ -58,12 +64,14 @@ def test_a_failing_migration_rolls_back(empty: sqlite3.Connection) -> None:
     assert version(empty) == len(STEPS) + 1
 
 
+@pytest.mark.parametrize("number", VERSIONS)
 @pytest.mark.parametrize("opening", [Store, History])
-def test_a_file_of_version_1_opens_with_all_that_it_holds(
-    empty: sqlite3.Connection, tmp_path: Path, opening: type[Store] | type[History]
+def test_a_file_of_an_earlier_version_opens_with_all_that_it_holds(
+    empty: sqlite3.Connection, tmp_path: Path, opening: type[Store] | type[History], number: int
 ) -> None:
-    """By the writer as by the reader: the same shape as a new file, and every row of old."""
-    empty.executescript(VERSION_1)
+    """By the writer as by the reader: the same shape as a new file, every row of old, and each in the chain."""
+    empty.executescript(VERSIONS[number])
+    before = empty.execute("SELECT (SELECT count(*) FROM state) + (SELECT count(*) FROM span)").fetchone()[0]
     opening(tmp_path).close()
     fresh = sqlite3.connect(":memory:", isolation_level=None)
     migrate(fresh)
@@ -77,6 +85,9 @@ def test_a_file_of_version_1_opens_with_all_that_it_holds(
         "lead-disconnect", 6, 0.1, 28.6,
     )  # fmt: skip
     assert alarm.began.isoformat() == "2026-01-10T23:00:00+01:00"
+    checked = verify(tmp_path)
+    assert checked.faults == ()
+    assert checked.rows >= before
     assert (night.source, night.closed, night.lost, len(night.gaps)) == ("USB microphone", True, 0.5, 1)
     assert (recording.source, recording.closed) == ("kitchen.wav", False)
 
