@@ -1,6 +1,7 @@
 """Reading the history, also while another process writes it."""
 
 import sqlite3
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
@@ -15,8 +16,8 @@ from beepwatch.records.rows import SNAPSHOT, Gap, Kind, LoggedAlarm, LoggedBeep,
 __all__ = ["WAIT", "History"]
 
 # An alarm belongs to a period that it reaches into. One that began before can do so only within a listening span that
-# does, so the few of those are looked at instead of all that ever rang.
-WITHIN = """span.kind = :kind AND alarm.id IN (
+# does, so the few of those are looked at instead of all that ever rang. The plus keeps SQLite from going span by span.
+WITHIN = """+span.kind = :kind AND alarm.id IN (
     SELECT id FROM alarm WHERE began >= :since AND began < :until
     UNION SELECT alarm.id FROM span AS across JOIN heartbeat ON heartbeat.span = across.id
         JOIN alarm ON alarm.span = across.id
@@ -92,7 +93,7 @@ class History(NightReader, FamilyReader):
             for row in self._ask(GAPS, asked):
                 gaps[row["span"]].append(Gap(time_of(row, "began"), time_of(row, "ended"), row["reason"]))
             pauses = self.pauses(since, until) if kind == "household" else []
-        return [_paused(_span(row, tuple(gaps[row["id"]])), pauses) for row in rows]
+        return _paused([_span(row, tuple(gaps[row["id"]])) for row in rows], pauses)
 
     def beeps(self, alarm: LoggedAlarm) -> list[LoggedBeep]:
         """The beeps heard while an alarm went on, by onset: its own and any other."""
@@ -136,12 +137,23 @@ def _after(row: sqlite3.Row | None, raised: datetime) -> float | None:
     return (time_of(row, "at") - raised).total_seconds() if after is None else after
 
 
-def _paused(span: Span, pauses: Sequence[Pause]) -> Span:
-    """With the pauses that it has a part in; one that began in it may go on past its end."""
-    mine = [pause for pause in pauses if pause.began < span.until and pause.until > span.began]
-    mine += [pause for pause in pauses if pause.span == span.id and pause not in mine]
-    paused = (Gap(one.began, one.until, f"paused on purpose: {one.purpose}", one.purpose) for one in mine)
-    return replace(span, gaps=(*span.gaps, *paused)) if mine else span
+def _paused(spans: list[Span], pauses: Sequence[Pause]) -> list[Span]:
+    """Spans, by the time they began, with the pauses in which they have a part; one may go on past their end."""
+    began = [span.began for span in spans]
+    places = {span.id: place for place, span in enumerate(spans)}
+    held: dict[int, list[Gap]] = defaultdict(list)
+    for pause in pauses:
+        gap = Gap(pause.began, pause.until, f"paused on purpose: {pause.purpose}", pause.purpose)
+        parts = {places.get(pause.span or 0, -1)}
+        last = bisect_left(began, pause.until) - 1
+        while last >= 0 and spans[last].until > pause.began:
+            parts.add(last)
+            last -= 1
+        for place in parts - {-1}:
+            held[place].append(gap)
+    return [
+        replace(span, gaps=(*span.gaps, *held[place])) if place in held else span for place, span in enumerate(spans)
+    ]
 
 
 def _span(row: sqlite3.Row, gaps: tuple[Gap, ...]) -> Span:
