@@ -38,6 +38,7 @@ def add(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     verb.add_argument("action", choices=("install", "status", "remove", "evening"))
     verb.add_argument("--start", action="store_true", help="with install: start it without asking")
     verb.add_argument("--device", metavar="NAME", help="with install: the microphone")
+    verb.add_argument("--page", nargs="?", const="", metavar="HOST:PORT", help="with install: serve the page, too")
     verb.add_argument("--data", type=Path, metavar="DIR", help="folder of the history")
     verb.add_argument("--config", type=Path, metavar="DIR", help="folder of the settings and the taught beeps")
     verb.set_defaults(run=run)
@@ -98,7 +99,10 @@ def _yes() -> bool:
 def _options(arguments: argparse.Namespace) -> list[str]:
     given = {"--device": arguments.device, "--data": arguments.data, "--config": arguments.config}
     absolute = {name: value.absolute() if isinstance(value, Path) else value for name, value in given.items()}
-    return [word for name, value in absolute.items() if value is not None for word in (name, str(value))]
+    words = [word for name, value in absolute.items() if value is not None for word in (name, str(value))]
+    if arguments.page is not None:
+        words += ["--page", *([arguments.page] if arguments.page else [])]
+    return words
 
 
 def _remove() -> int:

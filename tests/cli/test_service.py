@@ -49,11 +49,12 @@ def listened(folder: Path, ago: float, *, closed: bool = False) -> None:
 def test_install_writes_and_does_not_start(tmp_path: Path, systemctl: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Nobody says yes: the files are there, systemd was asked nothing, and how to start and linger is told."""
     assert main(["settings", "set", "watching.evening", "22:00", "--config", str(tmp_path / "settings")]) == 0
-    assert main(["service", "install", "--device", "USB", *folders(tmp_path)]) == 0
+    assert main(["service", "install", "--device", "USB", "--page", *folders(tmp_path)]) == 0
     said = capsys.readouterr().out
     there = tmp_path / "config" / "systemd" / "user"
     assert {path.name for path in there.iterdir()} == {NAME, EVENING, TIMER}
     assert systemctl.read_text() == ""
+    assert '"--page"\n' in (there / NAME).read_text()
     for words in ("Not started.", "loginctl enable-linger", "22:00", "systemctl --user enable --now"):
         assert words in said or words.replace("--user ", "--user daemon-reload && systemctl --user ", 1) in said
 
