@@ -56,25 +56,24 @@ class CommandWay:
         self.name = name
         self._run, self._quiet = tuple(run), tuple(quiet)
         self._report, self._seconds, self._ticks = report, seconds, ticks
-        self._last: Alert | None = None
+        self._left: set[int] = set()  # alarms that it was told of and that still need somebody
         self._jobs: SimpleQueue[_Job | None] = SimpleQueue()
         Thread(target=self._work, name=f"way {name}", daemon=True).start()
 
     def alert(self, alert: Alert) -> None:
         """See `Way`."""
-        self._last = alert
+        self._left |= set(alert.numbers)
         self._jobs.put(_Job(alert))
 
     def quiet(self, numbers: tuple[int, ...]) -> None:
-        """See `Way`: once none of what the last alert told of is left."""
-        if self._last is not None and set(self._last.numbers) <= set(numbers):
-            self._last = None
+        """See `Way`: once nothing of what it was told of is left."""
+        if self._left and not self._left - set(numbers):
             self._jobs.put(_Job(None))
+        self._left -= set(numbers)
 
     def close(self) -> None:
         """See `Way`: a lamp that is on goes off."""
-        if self._last is not None:
-            self.quiet(self._last.numbers)
+        self.quiet(tuple(self._left))
         self._jobs.put(None)
 
     def _work(self) -> None:

@@ -4,12 +4,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from beepwatch.events import Alarm, AlarmEvent, Ended, Raised
-from beepwatch.hearing.technical import MESSAGES as TECHNICAL
-from beepwatch.waking.actions import Action, Hush, Kind, Note, Quiet, Reach, Remind, Show, Sound
+from beepwatch.waking.actions import Action, Hush, Kind, Note, Quiet, Reach, Show, Sound
 from beepwatch.waking.commands import Cause
 from beepwatch.waking.entry import Entry, begin
 from beepwatch.waking.ladder import SPEAKER, Call, Duty, Ladder
 from beepwatch.waking.messages import Messages
+from beepwatch.waking.reminders import of_battery, well_again
 from beepwatch.waking.table import LOUD, State
 from beepwatch.waking.telling import Standing, alert, pattern_of, shown, spoken, standing
 
@@ -78,8 +78,7 @@ class Escalation:
         if after.loud and not after.drill:
             self._end_drill()
         notes = _notes(event, before, after, now)
-        reminders = [] if before is None else self._reminder(before, after, now)
-        return self._changes(now) + reminders + self._well_again(event) + notes
+        return self._changes(now) + self._reminded(event, before, after, now) + notes
 
     def rehearse(self, alarm: Alarm, now: float) -> list[Action]:
         """Wake as for this alarm, told as a drill everywhere; its number is `DRILLED` or below.
@@ -270,18 +269,14 @@ class Escalation:
                 actions.append(Reach(call.way, alert(entries, call.who, self._messages)))
         return actions
 
-    def _reminder(self, before: Entry, after: Entry, now: float) -> list[Action]:
-        if self.waking or self.paused or not after.reminds(before, now):
+    def _reminded(self, event: AlarmEvent, before: Entry | None, after: Entry, now: float) -> list[Action]:
+        """What is told once and briefly, while nothing wakes and no pause holds."""
+        if self.waking or self.paused or before is None:
             return []
-        lines = self._messages.reminder(self._duty(now).first)
-        return [Remind(after.number, lines), Note(after.number, "reminded", now)]
-
-    def _well_again(self, event: AlarmEvent) -> list[Action]:
-        """Its own trouble, for which somebody was woken, is over: said once, for it was told to wait for that."""
-        pattern = event.alarm.pattern
-        if not isinstance(event, Ended) or pattern not in TECHNICAL or self.waking or self.paused:
-            return []
-        return [Remind(event.alarm.number, (self._messages.over(pattern),))]
+        told = well_again(event, self._messages)
+        if after.reminds(before, now):
+            told += of_battery(after, self._ladder, self._duty(now), self._messages, now)
+        return told
 
     def _noted(self, kind: Kind, before: Iterable[Entry], now: float) -> list[Action]:
         """A note for each alarm whose waking a pause ended, or begins again with its end."""

@@ -94,6 +94,7 @@ def test_quiet_comes_after_alert_and_only_once_nothing_is_left(tmp_path: Path) -
     lamp = way(reports, *command, "on", "0.3", quiet=(*command, "off", "0"))
     lamp.alert(ALERT)
     lamp.quiet((1,))
+    lamp.quiet((2,))  # the other one, answered by itself
     lamp.quiet((1, 2))
     lamp.close()
     until = time.monotonic() + 20

@@ -165,6 +165,18 @@ def test_each_further_hourly_beep_reminds_once_until_the_battery_is_changed() ->
     assert any(isinstance(action, Sound) for action in core.hear(Changed(0, later), 14_700.0))
 
 
+def test_a_reminder_takes_the_ways_of_the_first_step() -> None:
+    """A caregiver who does not hear is reminded by the shaker: on, and off again."""
+    core, one = night(), alarm(1, "backup-battery")
+    core.hear(Raised(0, one), 0.0)
+    core.acknowledge(30.0)
+    actions = core.hear(Changed(0, replace(one, beeps=4, last=3600.0)), 3600.0)
+    assert [(type(action).__name__, action.way) for action in actions if isinstance(action, Reach | Hush)] == [
+        ("Reach", "shaker"), ("Hush", "shaker"),
+    ]  # fmt: skip
+    assert not any(isinstance(action, Remind) for action in actions)
+
+
 def test_afterwards_one_question_is_asked_and_answered_once() -> None:
     """Shown once nothing wakes; the answer takes it away and goes to the history; a drill is not asked about."""
     core, bedside = night(Ladder()), Bedside()
@@ -312,3 +324,31 @@ def test_whatever_the_ladder_and_whatever_fails_everybody_is_called_by_its_end(
 def test_the_screen_is_told_in_any_case() -> None:
     """A ladder without the speaker still shows the alarm at once."""
     assert any(isinstance(action, Show) for action in night().hear(Raised(0, alarm(1, "fire")), 0.0))
+
+
+PAUSES = st.lists(
+    st.tuples(st.sampled_from(["raised", "ended", "pause", "resume", "time"]), st.integers(1, 4),
+              st.sampled_from(["lead-disconnect", "battery-critical", "fire", "carbon-monoxide"])),
+    max_size=40,
+)  # fmt: skip
+
+
+@given(PAUSES)
+def test_no_pause_loses_an_alarm(steps: list[tuple[str, int, str]]) -> None:
+    """Smoke and gas sound at every moment; whatever the device still beeps sounds once no pause holds."""
+    core, bedside, beeping, paused = night(Ladder()), Bedside(), dict[int, str](), False
+    for second, (kind, number, pattern) in enumerate([*steps, ("resume", 1, "")]):
+        now = 10.0 * second
+        if kind == "raised" and number not in beeping:
+            beeping[number] = pattern
+            bedside.do(core.hear(Raised(0, alarm(number, pattern)), now))
+        elif kind == "ended" and number in beeping:
+            bedside.do(core.hear(Ended(0, alarm(number, beeping.pop(number))), now))
+        elif kind in ("pause", "resume"):
+            paused = kind == "pause"
+            bedside.do(core.pause(now, now + 1e5, "20:40") if paused else core.resume(now))
+        else:
+            bedside.do(core.tick(now))
+        told = set() if bedside.sound is None else set(bedside.sound.numbers)
+        loud = {one for one, name in beeping.items() if not paused or name in ("fire", "carbon-monoxide")}
+        assert loud <= told
