@@ -16,7 +16,7 @@ ORDER = [
     "recognizer",
     "waking",
     "synthesis sources channels records settings board paper",
-    "page hub bedroom care report",
+    "page hub bedside bedroom care report",
     "watch",
     "cli __init__ __main__",
 ]

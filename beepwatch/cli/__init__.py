@@ -24,6 +24,7 @@ VERBS = (
     "card",
     "care",
     "paired",
+    "bedside",
     "service",
 )
 

@@ -30,6 +30,7 @@ Cause: TypeAlias = Literal[
     "way-gone",
     "guard-gone",
     "may-sleep",
+    "bedside-gone",
     "room-louder",
 ]
 Level: TypeAlias = Literal["high", "medium", "shown"]
@@ -126,6 +127,10 @@ TABLE: tuple[Condition, ...] = (
     Condition(
         "speaker-not-heard", "medium", 0.0, "cannot-wake", "the loudspeaker failed its daily test by day",
         "tried again each 10 min; over once it is heard",
+    ),
+    Condition(
+        "bedside-gone", "medium", 0.0, "bedside-gone", "the computer beside the caregiver has fallen silent",
+        "told 6 s after its last word; sounds here meanwhile; over with its next word",
     ),
     Condition(
         "disk-full", "medium", 60.0, "disk-full", "the history cannot be written, or soon not",

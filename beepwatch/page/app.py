@@ -205,6 +205,10 @@ class Routes:
         if asked is None or len(asked.alarms) > 20:
             return _json({"error": "not understood"}, 400)
         device = _device(request)
+        if asked.leaving:
+            self._around.watchers.left(device.number)
+        elif device.kind == "bedside":
+            self._around.watchers.there(device.name, device.number)
         for alarm in asked.alarms:
             self._around.watchers.confirm(
                 alarm[:60], device.name, device.number, visible=asked.visible, sounding=asked.sounding

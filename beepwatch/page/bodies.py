@@ -35,6 +35,8 @@ class Shown(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     alarms: tuple[str, ...]
     visible: bool
     sounding: bool
+    leaving: bool = False
+    """A bedside computer that is ended by a person says so, and is not missed."""
 
 
 class Exchange(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

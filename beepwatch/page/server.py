@@ -35,6 +35,8 @@ RENEW_EACH = 600.0
 """s between two looks whether certificate and addresses are still right."""
 AGAIN = (1.0, 60.0)
 """s until a server that fell is started again: at first, and at most."""
+LOOK_EACH = 5.0
+"""s between two looks at who is paired."""
 CLOSE = 3.0
 """s to wait for it at the end."""
 
@@ -66,6 +68,7 @@ class PageServer:
         self._context = self._tls()
         self._socket = _opened(place)
         self._ending = Event()
+        self._beside, self._look_at = False, 0.0
         self._server: uvicorn.Server | None = None
         self._thread = Thread(target=self._run, name="page", daemon=True)
 
@@ -79,6 +82,23 @@ class PageServer:
     def address(self) -> str:
         """What a phone best opens: the computer's name, which stays when its address changes."""
         return host_name() if self._place.host == "" else self._place.host
+
+    @property
+    def beside(self) -> bool:
+        """Whether a bedside computer is paired; looked at anew each few seconds, and as before where it cannot be."""
+        now = time.monotonic()
+        if now >= self._look_at:
+            self._look_at = now + LOOK_EACH
+            try:
+                devices = self.pairing.devices()
+            except BeepwatchError as error:
+                LOG.warning("%s", error)
+                return self._beside
+            self._beside = any(one.kind == "bedside" and one.valid(time.time()) for one in devices)
+            for one in devices:
+                if one.revoked is not None:
+                    self.watchers.left(one.number)
+        return self._beside
 
     def start(self) -> None:
         """Serve from now on."""

@@ -5,6 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from threading import Condition
 
+SILENT = 6.0
+"""s without a word of a bedside computer (it sends one each 2 s) until it is missed: somebody is told within 10 s."""
 KEPT = 200
 """Confirmations remembered: far more than alarms are ever open."""
 
@@ -34,6 +36,7 @@ class Watchers:
         self._ticks = ticks
         self._news = Condition()
         self._seen: dict[tuple[str, int], Seen] = {}
+        self._there: dict[int, tuple[str, float]] = {}
 
     def confirm(self, alarm: str, device: str, number: int, *, visible: bool, sounding: bool) -> None:
         """A page says that it shows this alarm."""
@@ -42,6 +45,23 @@ class Watchers:
             while len(self._seen) > KEPT:
                 self._seen.pop(next(iter(self._seen)))
             self._news.notify_all()
+
+    def there(self, device: str, number: int) -> None:
+        """A bedside computer says that it is there."""
+        with self._news:
+            self._there[number] = (device, self._ticks())
+
+    def left(self, number: int) -> None:
+        """It was ended by a person, or shut out: it is not missed any more."""
+        with self._news:
+            self._there.pop(number, None)
+
+    def missing(self) -> str | None:
+        """Names of the bedside computers that were there and have fallen silent; None where none has."""
+        with self._news:
+            now = self._ticks()
+            names = [name for name, at in self._there.values() if now - at > SILENT]
+        return ", ".join(names) or None
 
     def of(self, alarm: str) -> list[Seen]:
         """What pages said of this alarm."""

@@ -7,12 +7,14 @@ from threading import Thread
 from beepwatch.board.board import Board
 from beepwatch.channels.way import Alert, Tried
 from beepwatch.errors import RecordsError
-from beepwatch.page.pairing import Pairing
+from beepwatch.page.pairing import Kind, Pairing
 from beepwatch.page.watchers import Seen, Watchers
 from beepwatch.page.wire import alarm_id
 
 WAIT = 6.0
 """s that a page has to confirm: two of its own rounds (judgement)."""
+BEDSIDE_WAIT = 9.0
+"""s that a bedside computer has: its speaker opens, its microphone hears a pulse, and a word goes each 2 s."""
 OLD = 6.0
 """s that a confirmation holds: a page says it again each four."""
 
@@ -26,6 +28,9 @@ class PageWay:
     """
 
     name = "page"
+    _kinds: tuple[Kind, ...] = ("phone", "bedside")
+    _wait = WAIT
+    _told = "shown on the page of"
 
     def __init__(
         self,
@@ -53,13 +58,13 @@ class PageWay:
         for number in alert.numbers:
             seen = self._seen(number, alert.to)
             names = ", ".join(dict.fromkeys(f"{one.device}{'' if one.sounding else ' (sound off)'}" for one in seen))
-            told = f"shown on the page of {names}" if seen else self._why_not(alert.to)
+            told = f"{self._told} {names}" if seen else self._why_not(alert.to)
             self._report(Tried(self.name, alert.to, number, bool(seen), told, self._clock()))
 
     def _seen(self, number: int, who: str) -> list[Seen]:
         """Fresh confirmations of pages in front; waits for the first."""
         wanted = self._wanted(who)
-        until = time.monotonic() + WAIT
+        until = time.monotonic() + self._wait
         while True:
             left = until - time.monotonic()
             alarm = alarm_id(self._board.posted.state.run, number)
@@ -70,10 +75,23 @@ class PageWay:
     def _wanted(self, who: str) -> frozenset[int] | None:
         """Numbers of the caregiver's own devices; None: any will do."""
         try:
-            mine = [one for one in self._pairing.devices() if one.revoked is None]
+            mine = [one for one in self._pairing.devices() if one.revoked is None and one.kind in self._kinds]
         except RecordsError:
             return None
-        return frozenset(one.number for one in mine if one.name.casefold() == who.casefold()) or None
+        own = frozenset(one.number for one in mine if one.name.casefold() == who.casefold())
+        return own or (None if len(self._kinds) > 1 else frozenset(one.number for one in mine))
 
     def _why_not(self, who: str) -> str:
         return f"no page {f'of {who} ' if who and self._wanted(who) else ''}said that it shows the alarm"
+
+
+class BedsideWay(PageWay):
+    """A bedside computer: done once it sounds and, where it has a microphone, hears itself."""
+
+    name = "bedside"
+    _kinds = ("bedside",)
+    _wait = BEDSIDE_WAIT
+    _told = "sounds at the bedside of"
+
+    def _why_not(self, who: str) -> str:
+        return "no bedside computer said that it sounds"

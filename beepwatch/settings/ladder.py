@@ -42,6 +42,8 @@ OTHERS = ("page", "bedside", "hub")
 SECOND_AFTER = 120.0
 """s after which a second caregiver is called where no ladder is set (judgement: those who wake to such a tone mostly
 do so in its first 10 s; Bruck & Thomas 2007, quoted)."""
+ALONE = 60.0
+"""s after which the speaker joins in where a bedside computer alone sounded (judgement)."""
 LONGEST = 3600.0
 """s after which a step can begin, at most: later is another night's (judgement)."""
 
@@ -119,11 +121,16 @@ def check_ladder(rungs: Sequence[Rung], commands: Sequence[Command], origin: str
         raise InputError(f"{origin}: [[ladder]] begins late: give its first step after = 0, so that somebody wakes")
 
 
-def ladder_of(rungs: Sequence[Rung], second: bool) -> Ladder:
-    """The ladder as it is climbed; where none is set, the speaker at once. second: whether there is a second name."""
+def ladder_of(rungs: Sequence[Rung], second: bool, bedside: bool = False) -> Ladder:
+    """The ladder as it is climbed; where none is set, the speaker at once, or the bedside computer before it.
+
+    second: whether there is a second name. bedside: whether a computer beside the caregiver is paired; then it is
+    quiet at the person's side, until that fails or nobody answers there.
+    """
     steps = [Step(rung.after, rung.who or ON_DUTY, rung.by) for rung in rungs]
     if not steps:
-        steps = [*Ladder().steps, *([Step(SECOND_AFTER, SECOND, (SPEAKER,))] if second else [])]
+        alone = [Step(0.0, ON_DUTY, ("bedside",)), Step(ALONE, ON_DUTY, (SPEAKER,))] if bedside else Ladder().steps
+        steps = [*alone, *([Step(SECOND_AFTER, SECOND, (SPEAKER,))] if second else [])]
     return Ladder(tuple(sorted(steps, key=lambda step: step.after)))
 
 

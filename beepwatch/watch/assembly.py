@@ -15,7 +15,7 @@ from beepwatch.hub.way import HubWay
 from beepwatch.page import FOLDER
 from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer
-from beepwatch.page.way import PageWay
+from beepwatch.page.way import BedsideWay, PageWay
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.clipping import Clipper, Keeping
 from beepwatch.records.journal import Journal
@@ -31,6 +31,7 @@ from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
 from beepwatch.sources.soundserver import Whereabouts
 from beepwatch.watch.awake import Awake
+from beepwatch.watch.beside import Beside
 from beepwatch.watch.callers import Callers, messages_of
 from beepwatch.watch.caring import Caring
 from beepwatch.watch.changes import HouseholdChanges
@@ -111,7 +112,12 @@ def prepare(
     voiced = voiced_of(home)
     sounds = None if silent else Sounding(folder, settings.sound, hangs, voiced=voiced, preview=fast)
     reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
-    callers = Callers(home, lambda now: datetime.now().astimezone() + timedelta(seconds=now - ticking()))
+    pages: list[PageServer] = []
+    callers = Callers(
+        home,
+        lambda now: datetime.now().astimezone() + timedelta(seconds=now - ticking()),
+        lambda: any(one.beside for one in pages),
+    )
     ways = Ways(reports.put, ticking) if sounds is None else _ways(home, reports)
     waker = _waker(callers, sounds, reports, ways, preview=fast)
     if sounds is not None and isinstance(source, Microphone):
@@ -124,7 +130,8 @@ def prepare(
         lambda: messages.lines("cannot-hear-slow"),
         console.plain,
     )
-    upkeep = _upkeep(home, source, folder, sounds=sounds, notify=notify, sentinel=standing)
+    beside = Beside(pages, lambda: waker.climb_by(callers.ladder))
+    upkeep = _upkeep(home, source, folder, sounds=sounds, notify=notify, sentinel=standing, beside=beside)
 
     minutes = Minutes(_expected(home, source)) if source.live else None
 
@@ -165,7 +172,10 @@ def prepare(
     watches.append(watch)
     served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
     if served is not None:
+        pages.append(served)
         ways.add(PageWay(board, served.watchers, served.pairing, reports.put, ticking))
+        ways.add(BedsideWay(board, served.watchers, served.pairing, reports.put, ticking))
+        waker.climb_by(callers.ladder)
     linked = None if sounds is None or not source.live else _hub(settings.hub, board, watch, reports)
     if linked is not None:
         ways.add(HubWay(linked, board, reports.put, ticking))
@@ -203,7 +213,7 @@ def _expected(home: Household, source: Microphone | Replay) -> tuple[float, floa
 
 def _upkeep(
     home: Household, source: Microphone | Replay, folder: Path,
-    *, sounds: Sounding | None, notify: Notify | None, sentinel: Sentinel,
+    *, sounds: Sounding | None, notify: Notify | None, sentinel: Sentinel, beside: Beside,
 ) -> Upkeep | None:  # fmt: skip
     """What else is to be looked after, for a microphone."""
     if not isinstance(source, Microphone):
@@ -215,6 +225,7 @@ def _upkeep(
         asleep=lambda: awake.trouble,
         muted=lambda: place.muted and sounds is not None and sound.speaker in DEFAULTS,
         alone=lambda: notify is not None and notify.gone,
+        missing=beside.missing,
         trial=(lambda: None) if sounds is None else sounds.trial,
         test=SelfTest(hour, same_room=same, rate=source.rate, device=chosen(sound.speaker)),
         resort=None if notify is None else LastResort(source.hanging, lambda: answers(source), leave),

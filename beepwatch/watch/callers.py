@@ -22,10 +22,16 @@ def messages_of(home: Household) -> Messages:
 
 
 class Callers:
-    """The newest settings, for the waker. wall: local wall time of a clock reading."""
+    """The newest settings, for the waker.
 
-    def __init__(self, home: Household, wall: Callable[[float], datetime]) -> None:
+    wall: local wall time of a clock reading. bedside: whether a computer beside the caregiver is paired.
+    """
+
+    def __init__(
+        self, home: Household, wall: Callable[[float], datetime], bedside: Callable[[], bool] = lambda: False
+    ) -> None:
         self.home = home
+        self._bedside = bedside
         self._wall = wall
 
     @property
@@ -33,7 +39,7 @@ class Callers:
         """The ladder as it is climbed."""
         settings = self.home.settings
         second = bool(settings.names.second) or any(turn.second for turn in settings.rota)
-        return ladder_of(settings.ladder, second)
+        return ladder_of(settings.ladder, second, self._bedside())
 
     def duty(self, now: float) -> Duty:
         """Who is on duty at a clock reading."""

@@ -58,6 +58,8 @@ class Helpers:
     """Whether the loudspeaker is muted."""
     alone: Callable[[], bool] = lambda: False
     """Whether the second process has gone."""
+    missing: Callable[[], str | None] = lambda: None
+    """Names of bedside computers that have fallen silent."""
     trial: Callable[[], None] = lambda: None
     """Try the second way, softly."""
     test: SelfTest | None = None
@@ -117,6 +119,8 @@ class Upkeep:
             self._power(now, conditions)
             self._disk()
             self._ask(now, conditions)
+        missing = self._helpers.missing()
+        conditions.report("bedside-gone", missing is not None, now, missing or "")
         self._test(now, conditions)
         if self._helpers.resort is not None:
             self._helpers.resort.look(now)

@@ -39,7 +39,7 @@ class Ladder:
 @pytest.fixture(autouse=True)
 def short(monkeypatch: pytest.MonkeyPatch) -> None:
     """Wait less for what does not come."""
-    monkeypatch.setattr(way, "WAIT", 0.2)
+    monkeypatch.setattr(way.PageWay, "_wait", 0.2)
 
 
 def test_shown_is_delivered(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import pytest
 import textstat
 
 import beepwatch
+from beepwatch.bedside.standing import HANGS, LINK
 from beepwatch.hearing.technical import MESSAGES as TECHNICAL
 from beepwatch.waking.messages import Messages
 from tests.waking.bedside import PRIORITIES
@@ -18,7 +19,7 @@ FAMILIES = {
     "long names": Messages(caregiver="Alexandra", person="Maximilian", emergency="the emergency line"),
 }
 DEVICE = ("lead-disconnect", "battery-critical", "backup-battery")
-PATTERNS = [*PRIORITIES, *sorted(TECHNICAL)]
+PATTERNS = [*PRIORITIES, *sorted(TECHNICAL), LINK, HANGS]
 
 
 def grade(text: str) -> float:
