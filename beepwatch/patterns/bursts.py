@@ -1,9 +1,8 @@
 """Bursts: one group of pulses that are counted, as the standards' own signals are made of."""
 
-import math
 from collections import deque
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from statistics import median
 
 from beepwatch.patterns.memory import KIN, WIDTH, Note, fold
@@ -26,27 +25,22 @@ CYCLES = 8
 """Clusters laid over one another at most."""
 
 
-def clusters(profile: Bursts, notes: Sequence[Note]) -> list[list[Note]]:
-    """The newest CYCLES runs of sounds without a group's pause in them, oldest first.
+def clusters(profile: Bursts, notes: Sequence[Note], most: int = CYCLES) -> list[list[Note]]:
+    """The newest `most` runs of sounds without a group's pause in them, oldest first.
 
     notes: all sounds of one tone and its harmonics by onset.
     """
     least = profile.pauses[0][0] - profile.slack - ECHO
+    ends = list(accumulate((note.beep.end for note in notes), max))
     found: list[list[Note]] = []
-    follower = math.inf
-    end = -math.inf
-    ends = []
-    for note in notes:
-        end = max(end, note.beep.end)
-        ends.append(end)
-    for note, end in zip(reversed(notes), reversed(ends), strict=True):
-        if follower - end >= least or not found:
-            if len(found) == CYCLES:
+    stop = len(notes)
+    for place in range(len(notes) - 1, -1, -1):
+        if place == 0 or notes[place].beep.onset - ends[place - 1] >= least:
+            found.append(list(notes[place:stop]))
+            stop = place
+            if len(found) == most:
                 break
-            found.append([])
-        found[-1].append(note)
-        follower = note.beep.onset
-    return [cluster[::-1] for cluster in found[::-1]]
+    return found[::-1]
 
 
 def pulses(profile: Bursts, cluster: Sequence[Note]) -> list[Note]:
@@ -126,7 +120,7 @@ class Counted:
         """One of `notes` (all of one tone, by onset) is new: the newest cluster may be a group now, or no more."""
         tone = notes[-1].beep.frequency
         for profile in self._profiles:
-            cluster = clusters(profile, notes)[-1]
+            cluster = clusters(profile, notes, 1)[-1]
             since = cluster[0].beep.onset
             kept = [one for one in self._heard if one[0] is not profile or not _of(one[1], tone, since)]
             heard = tuple(pulses(profile, cluster))

@@ -61,9 +61,13 @@ def groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | Non
 
     notes: all sounds of one sounder. They are tried first without its other harmonics: music has tones there too.
     """
+    longest = sum(gap[1] for gap in profile.gaps) + (len(profile.gaps) + 1) * profile.pulse[1] + ECHO
+    if len(notes) <= len(profile.gaps) or not profile.pulse[0] - profile.slack <= newest.beep.duration <= longest:
+        return None
     tone = newest.beep.frequency
     alone = [note for note in notes if abs(note.beep.frequency / tone - 1.0) <= PULSE]
-    return _groups(profile, alone, newest) or _groups(profile, notes, newest)
+    found = _groups(profile, alone, newest)
+    return found or (_groups(profile, notes, newest) if len(alone) < len(notes) else None)
 
 
 def _groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | None:
@@ -72,31 +76,31 @@ def _groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | No
     Every pulse of the group must have been heard apart at least once, and all together as many as `bursts` whole
     groups have: what is missing in one cycle another makes up for.
     """
-    size = len(profile.gaps) + 1
     heard = clusters(profile, notes)
     apart = [pulses(profile, cluster) for cluster in heard]
-    if len(apart) < profile.bursts or sum(map(len, apart)) < size or len(heard[-1]) > CROWD * size:
-        return None
-    if any(_runs_on(profile, one) for one in apart):
+    if not _countable(profile, heard, apart):
         return None
     starts = {number: start for number, start in enumerate(_aligned(apart, profile)) if start is not None}
     if len(starts) < profile.bursts:
         return None
     places = _places(dict(enumerate(apart)), starts)
     _hide(profile, places, dict(enumerate(heard)), starts)
-    places, strays = _sift(places, size, len(starts))
-    if len(places) != size or not _adds(newest, places, heard):
+    places, strays = _sift(places, len(profile.gaps) + 1, len(starts))
+    if len(places) != len(profile.gaps) + 1 or not _adds(newest, places, heard):
         return None
     onsets = {number: start + places[0].offset for number, start in starts.items()}
-    if (
-        not _enough(profile, places)
-        or not _fits(profile, places)
-        or not _regular(profile, places, list(onsets.values()))
-    ):
+    if not (_enough(profile, places) and _fits(profile, places) and _regular(profile, places, onsets.values())):
         return None
     order = sorted(onsets, key=lambda number: onsets[number])
     told = [tuple(place.notes[number] for place in places if number in place.notes) for number in order]
     return Groups(tuple(told), tuple(onsets[number] for number in order), _weigh(places, strays))
+
+
+def _countable(profile: Bursts, heard: Sequence[Sequence[Note]], apart: Sequence[Sequence[Note]]) -> bool:
+    """Whether there are clusters and pulses enough, and none has more in a row than a group."""
+    size = len(profile.gaps) + 1
+    enough = len(apart) >= profile.bursts and sum(map(len, apart)) >= size and len(heard[-1]) <= CROWD * size
+    return enough and not any(_runs_on(profile, one) for one in apart)
 
 
 def _adds(newest: Note, places: Sequence[_Place], heard: Sequence[Sequence[Note]]) -> bool:

@@ -2,7 +2,9 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from beepwatch.events import Beep, Priority
 from beepwatch.patterns import evidence
 from beepwatch.patterns.episodes import Book
 from beepwatch.patterns.memory import Memory
@@ -15,6 +17,20 @@ MULTIPLES = (1.0, 2.0, 3.0)
 QUIET = 4
 """Fewer foreign beeps than this in the last minute: no music (prototype: talk 2, 90 % <= 4; music 6, 11,
 20)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What raises an alarm: its beeps so far, each group's together, with the evidence. Times in s of stream time."""
+
+    profile: Profile
+    priority: Priority
+    groups: Sequence[Sequence[Beep]]
+    ratio: float
+    limit: float
+    now: float
+    onsets: Sequence[float] = ()
+    """Where each group begins, for bursts."""
 
 
 class Judge:

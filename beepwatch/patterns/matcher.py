@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from beepwatch.events import (
     AlarmEvent,
@@ -11,7 +10,6 @@ from beepwatch.events import (
     Ended,
     Heard,
     Noise,
-    Priority,
     Raised,
     Sounding,
     SteadyTone,
@@ -20,7 +18,7 @@ from beepwatch.patterns import bursts, chains, evidence, explain, folded
 from beepwatch.patterns.batteries import Batteries
 from beepwatch.patterns.belonging import belongs, is_whole
 from beepwatch.patterns.episodes import Book, Episode
-from beepwatch.patterns.judge import Judge, urgency
+from beepwatch.patterns.judge import Finding, Judge, urgency
 from beepwatch.patterns.memory import KEEP, KIN, WIDTH, Memory, Note
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
 
@@ -34,20 +32,6 @@ NOISE_EVERY = 6.0
 s."""
 BREAK = 1.0
 """Evidence that a beep in pieces costs, nats (judgement)."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Finding:
-    """What raises an alarm: its beeps so far, each group's together, with the evidence. Times in s of stream time."""
-
-    profile: Profile
-    priority: Priority
-    groups: Sequence[Sequence[Beep]]
-    ratio: float
-    limit: float
-    now: float
-    onsets: Sequence[float] = ()
-    """Where each group begins, for bursts."""
 
 
 class Matcher:
@@ -200,7 +184,7 @@ class Matcher:
             return []
         episode.add(beep.onset, beep.end, beep.frequency, beep.level)
         if isinstance(profile, Bursts):
-            heard = bursts.pulses(profile, bursts.clusters(profile, self._pulses(note))[-1])
+            heard = bursts.pulses(profile, bursts.clusters(profile, self._pulses(note), 1)[-1])
             if bursts.whole(profile, heard):
                 episode.mark(heard[0].beep.onset)
         episode.believe(evidence.REPEAT if note.score > 0 else 0.0)
@@ -238,17 +222,21 @@ class Matcher:
         if not self._judge.allowed(profile, beep.frequency, known=False):
             return []
         found = folded.groups(profile, notes, note)
+        if found is None:
+            return []
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
-        if found is None or found.ratio < limit:
+        if found.ratio < limit:
             return []
         groups = [[note.beep for note in burst] for burst in found.bursts]
         priority = profile.priority
-        return self._begin(_Finding(profile, priority, groups, found.ratio, limit, beep.known, found.onsets))
+        return self._begin(Finding(profile, priority, groups, found.ratio, limit, beep.known, found.onsets))
 
     def _raise_breaths(self, profile: Breaths, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
         known = self._judge.known(profile, beep.frequency, beep.known)
         if not self._judge.allowed(profile, beep.frequency, known):
+            return []
+        if not profile.length[0] <= beep.duration <= profile.length[1]:
             return []
         quiet = self._judge.quiet(beep.frequency, beep.known)
         least = LEAST - 1 if known and self._judge.exact(beep.frequency, beep.known) else LEAST
@@ -258,21 +246,23 @@ class Matcher:
         if chain is None or not self._judge.allowed(profile, chains.fundamental(chain, notes), known):
             return []
         beeps = [[n.beep] for n in chain.notes]
-        return self._begin(_Finding(profile, profile.priority, beeps, chain.ratio, limit, beep.known))
+        return self._begin(Finding(profile, profile.priority, beeps, chain.ratio, limit, beep.known))
 
     def _raise_steady(self, profile: Steady, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
         taught = self._judge.taught(beep.frequency)
         least = profile.beeps_known if taught else profile.beeps
         chain = chains.steady(profile, notes, least, self._memory.accompanied)
+        if chain is None or not self._judge.allowed(profile, beep.frequency, taught):
+            return []
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=taught)
-        if chain is None or chain.ratio < limit or not self._judge.allowed(profile, beep.frequency, taught):
+        if chain.ratio < limit:
             return []
         priority = profile.taught if taught else profile.priority
         beeps = [[n.beep] for n in chain.notes]
-        return self._begin(_Finding(profile, priority, beeps, chain.ratio, limit, beep.known))
+        return self._begin(Finding(profile, priority, beeps, chain.ratio, limit, beep.known))
 
-    def _begin(self, found: _Finding) -> list[AlarmEvent]:
+    def _begin(self, found: Finding) -> list[AlarmEvent]:
         """Raise an alarm on its beeps so far, or go on with the one it continues."""
         first, newest, profile = found.groups[0][0], found.groups[-1][-1], found.profile
         old = self._book.find(profile.name, newest.frequency)

@@ -57,8 +57,9 @@ def fold(frequency: float, tone: float, tolerance: float, ratios: Sequence[float
     """The ratio in `ratios` by which `frequency` is the tone, to a relative tolerance; None when it is
     another tone.
     """
+    share = frequency / tone
     for ratio in ratios:
-        if abs(frequency - tone * ratio) <= tolerance * tone * ratio:
+        if -tolerance * ratio <= share - ratio <= tolerance * ratio:
             return ratio
     return None
 
@@ -103,9 +104,8 @@ class Memory:
 
     def foreign(self, tone: float, now: float) -> int:
         """How many beeps of another tone were heard in the last minute: in talk about 2, in music 6 to 20."""
-        return sum(
-            1 for known, frequency in self._foreign if known > now - METER[0] and fold(frequency, tone, WIDTH) is None
-        )
+        lately = [frequency for known, frequency in self._foreign if known > now - METER[0]]
+        return sum(1 for frequency in lately if fold(frequency, tone, WIDTH) is None)
 
     def on_tone(self, tone: float, tolerance: float, since: float, ratios: Sequence[float] = RATIOS) -> list[Note]:
         """Beeps on a tone (modulo `ratios`) that began at `since` or later, by onset."""

@@ -12,126 +12,251 @@ writes `naming.json` in FOLDER (tests/bench/results):
 One core. The whole takes about an hour, most of it the taught tones; `--quick` is a tenth of each section.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+import argparse
+import json
+import math
+import random
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
+from datetime import UTC, datetime
+from itertools import product
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from beepwatch.events import Beep, Changed, Heard, Raised
-from beepwatch.patterns import Matcher
-from tests.bench.nights import DEVICE, WAKES
-from tests.bench.stages import Stage
+from beepwatch.events import Beep, Character, Heard, Raised
+from beepwatch.hearing import RATE, Hearing
+from beepwatch.patterns import Matcher, judge
+from beepwatch.synthesis import noise
+from tests.bench.counting import rate_bounds
+from tests.bench.household import EARS, heard
+from tests.bench.nights import DEVICE, fingerprint
+from tests.bench.outcomes import Figures, Outcome, Row, judged, matched, summed, tone_told, where, woke
+from tests.bench.stages import NOISES, Stage, alarms, makers, music
+from tests.hearing.scenes import hear
+from tests.realsounds import mono, sounds
 
 FOLDER = Path(__file__).parent / "results"
 LEVELS = (-45.0, -35.0, -25.0, -15.0)
 FLOOR = -69.0
 """dBFS of white noise under the recordings, so that none is digitally silent."""
 TAUGHT_TONES = tuple(float(tone) for tone in np.geomspace(1900, 4100, 20).round())
-QUANTILES = (("median", 0.5), ("p95", 0.95), ("most", 1.0))
-ABLE = 0.6
-"""Share of the beeps that hearing must tell for a scene to count as heard."""
-NEEDED = {"fire": 2, "carbon-monoxide": 2, "medical-high": 2, "medical-medium": 3}
-"""Groups after which a counted signal could be named (its profile)."""
+TRACKS = (("none", 0.0, 0.0), ("wander 10 %", 0.0, 0.1), ("20 % missed", 0.2, 0.0), ("40 % missed", 0.4, 0.0))
+"""Simulated breaths: share that goes unheard, relative sd of the periods."""
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One line of a table: a name and its figures."""
-
-    section: str
-    name: str
-    figures: dict[str, float | int | str] = field(default_factory=dict)
-    worst: tuple[str, ...] = ()
-
-    def line(self) -> str:
-        """For reading."""
-        told = "  ".join(f"{key} {value:.4g}" if isinstance(value, float) else f"{key} {value}"
-                         for key, value in self.figures.items())  # fmt: skip
-        return f"{self.section:10} {self.name:34} {told}"
+# -- the sections
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What one scene came to. late: s after the beep that completes the evidence; None when never named."""
-
-    stage: Stage
-    late: float | None
-    wrong: tuple[str, ...]
-    raises: int
-    share: float
-    error: float | None
-    """Relative error of the period, where it was named."""
-
-    @property
-    def able(self) -> bool:
-        """Whether hearing told ABLE of its beeps."""
-        return self.share >= ABLE
-
-
-def name(told: Sequence[Heard], tone: float | None) -> list[Raised | Changed]:
-    """Every alarm that a fresh matcher raises or renames, of those that wake."""
-    matcher = Matcher(tone)
-    events = [out for one in told for out in matcher.hear(one)]
-    return [
-        e for e in events if (isinstance(e, Raised) or (isinstance(e, Changed) and e.was)) and e.alarm.pattern in WAKES
-    ]
+def rooms(seed: int, share: int) -> Iterator[Row]:
+    """Every alarm in rooms, untaught and taught; then how late lead-disconnect is, by background and SNR."""
+    every = alarms(seed)[::share]
+    told = {taught: [_judge(stage, taught) for stage in every] for taught in (False, True)}
+    for kind in dict.fromkeys(stage.kind for stage in every):
+        for taught, outcomes in told.items():
+            yield summed("rooms", f"{kind}, {_word(taught)}", [one for one in outcomes if one.stage.kind == kind])
+    for taught, outcomes in told.items():
+        breaths = [one for one in outcomes if one.stage.kind == "lead-disconnect"]
+        for title, of in (
+            ("noise", lambda one: one.stage.background in NOISES),
+            ("noise, -8 dB and better", lambda one: one.stage.background in NOISES and one.stage.snr >= -8),
+            ("talk, music, snoring", lambda one: one.stage.background not in NOISES),
+            ("the same, 0 dB and better", lambda one: one.stage.background not in NOISES and one.stage.snr >= 0),
+        ):
+            yield summed("late", f"{title}, {_word(taught)}", [one for one in breaths if of(one) and one.able])
+        errors = [one.error for one in breaths if one.error is not None and one.stage.snr >= 0]
+        yield Row("period", _word(taught), {"alarms": len(errors), "most_percent": 100 * max(errors, default=0.0)})
 
 
-def complete(stage: Stage, taught: bool) -> float:
-    """s at which the evidence is complete: the second breath taught, the third untaught; the first long tone."""
-    pulses = stage.pulses
-    if stage.name == "lead-disconnect":
-        return sum(pulses[1 if taught else 2])
-    if stage.name == "battery-critical":
-        return pulses[0][0] + (13.0 if taught else 20.0)
-    groups = NEEDED.get(stage.name or "", 1)
-    size = next((i for i in range(1, len(pulses)) if pulses[i][0] - pulses[i - 1][0] > 2.2), len(pulses))
-    return sum(pulses[min(len(pulses), groups * size) - 1])
+def _judge(stage: Stage, taught: bool) -> Outcome:
+    tone = tone_told(stage) if taught else None
+    return judged(stage, hear(stage.sound(), tone=tone), tone)
 
 
-def judged(stage: Stage, told: Sequence[Heard], tone: float | None) -> Outcome:
-    """One scene through a fresh matcher."""
-    named = name(told, tone)
-    right = [e for e in named if e.alarm.pattern == stage.name]
-    wrong = tuple(f"{e.alarm.pattern} at {e.at:.1f} s" for e in named if e.alarm.pattern != stage.name)
-    beeps = [one for one in told if isinstance(one, Beep)]
-    share = sum(
-        any(abs(b.onset - onset) < 0.15 and abs(b.duration - length) < 0.3 * length + 0.05 for b in beeps)
-        for onset, length in stage.pulses
-    ) / max(1, len(stage.pulses))
-    late = right[0].at - complete(stage, tone is not None) if right else None
-    return Outcome(stage, late, wrong, len(right), share, None)
+def others(seed: int, share: int) -> Iterator[Row]:
+    """Other makers' beeps, by thing."""
+    every = makers(seed)[::share]
+    for taught in (False, True):
+        for kind in dict.fromkeys(stage.kind for stage in every):
+            outcomes = [_judge(stage, taught) for stage in every if stage.kind == kind]
+            right = sum(one.late is not None for one in outcomes)
+            wrong = [one for one in outcomes if any(name.split(" at ")[0] in DEVICE for name in one.wrong)]
+            figures: Figures = {"scenes": len(outcomes), "device_alarms": len(wrong), "named": right}
+            figures["woke_otherwise"] = sum(bool(one.wrong) for one in outcomes) - len(wrong)
+            worst = tuple(f"{where(one)}: {', '.join(one.wrong)}" for one in outcomes if one.wrong)
+            yield Row("makers", f"{kind}, {_word(taught)}", figures, worst)
 
 
-def tone_told(stage: Stage) -> float:
-    """The tone that is taught: the device's own 2 % wrong, another's 1 %."""
-    return stage.tone * (1.02 if stage.name in DEVICE else 1.01)
+def missed(seed: int, share: int) -> Iterator[Row]:
+    """Breaths until lead-disconnect is named, in a quiet room, as hearing tells beeps at 0 dB (EARS)."""
+    for taught, (title, lost, wander) in product((False, True), TRACKS):
+        lot = random.Random(seed)
+        counts = sorted(_breaths(lot, lost, wander, taught) for _ in range(600 // share))
+        figures: Figures = {"tracks": len(counts), "never": sum(map(math.isinf, counts))}
+        figures |= {key: counts[int(q * (len(counts) - 1))] for key, q in (("median", 0.5), ("p95", 0.95))}
+        yield Row("missed", f"{title}, {_word(taught)}", figures)
 
 
-def summed(section: str, title: str, outcomes: Sequence[Outcome]) -> Row:
-    """Counts and delays of many scenes."""
-    late = sorted(one.late for one in outcomes if one.late is not None)
-    able = [one for one in outcomes if one.able]
-    figures: dict[str, float | int | str] = {
-        "scenes": len(outcomes),
-        "named": len(late),
-        "heard": len(able),
-        "heard_named": sum(one.late is not None for one in able),
-        "wrong": sum(bool(one.wrong) for one in outcomes),
-        "split": sum(one.raises > 1 for one in outcomes),
+def _breaths(lot: random.Random, lost: float, wander: float, taught: bool) -> float:
+    """Breaths until named; inf for not within 40."""
+    tone, period, onset = lot.uniform(1900, 4100), 60 / lot.uniform(9, 24), 10.0
+    matcher = Matcher(tone * 1.02 if taught else None)
+    for count in range(1, 41):
+        one = heard(lot, EARS[0], onset, 0.36 * period, tone=tone, character=Character(neighbours=26.0))
+        onset += period * max(0.5, 1 + lot.gauss(0, wander))
+        if one is not None and lot.random() >= lost and any(isinstance(out, Raised) for out in matcher.hear(one)):
+            return float(count)
+    return math.inf
+
+
+# -- recordings
+
+
+def at_level(path: Path, level: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    """A recording with its loud parts at `level` dBFS, 1 s of hiss before and after; empty if it is silent."""
+    one = mono(path)
+    pieces = [float(np.mean(one[i : i + RATE // 10] ** 2)) for i in range(0, len(one), RATE // 10)]
+    loud = [piece for piece in pieces if piece > max(pieces) / 100]
+    if len(one) < RATE // 100 or not loud:
+        return np.zeros(0, np.float32)
+    gain = 10 ** (level / 20) / math.sqrt(2 * sum(loud) / len(loud))
+    line = np.concatenate([np.zeros(RATE), np.clip(one * gain, -1, 1), np.zeros(RATE)])
+    return np.asarray(line + rng.normal(0, 10 ** (FLOOR / 20), len(line)), np.float32)
+
+
+def heard_all(level: float, share: int, tone: float | None) -> tuple[list[Heard], list[tuple[float, str]], float]:
+    """All that one hearing tells of every `share`-th recording, one after another; where each begins; s in all."""
+    hearing, rng = Hearing(tone=tone), np.random.default_rng(1)
+    told: list[Heard] = []
+    begins: list[tuple[float, str]] = []
+    for sound in sounds()[::share]:
+        begins.append((hearing.position / RATE, sound.path.name))
+        told += hearing.push(at_level(sound.path, level, rng)[None])
+    return told + hearing.flush(), begins, hearing.position / RATE
+
+
+def recordings(told: Sequence[Heard], begins: Sequence[tuple[float, str]], tone: float | None) -> tuple[str, ...]:
+    """Each alarm that wakes in the recordings, with where and why."""
+    events = matched(told, tone)
+    new = woke(events)
+    names = [next((name for at, name in reversed(begins) if at <= one.alarm.onset + 0.5), "") for one in new]
+    return tuple(
+        f"{name}, taught {tone or 0:.0f} Hz: {one.alarm.pattern}: {one.alarm.why}"
+        for name, one in zip(names, new, strict=True)
+    )
+
+
+def recorded(share: int) -> Iterator[Row]:
+    """Untaught at four levels; then with each of TAUGHT_TONES taught, at -25 dBFS, known to 3 % and to 1 %."""
+    hours, every = 0.0, tuple[str, ...]()
+    for level in LEVELS:
+        told, begins, seconds = heard_all(level, share, None)
+        wakes = recordings(told, begins, None)
+        long = sum(isinstance(e, Beep) and 8.3 <= e.duration <= 24 and e.frequency >= 800 for e in told)
+        yield _wakes(f"untaught, {level:g} dBFS", seconds / 3600, wakes, {"long_tones": long})
+        hours, every = hours + seconds / 3600, (*every, *wakes)
+    yield _wakes("untaught, all levels", hours, every, {})
+    hours, close, loose = 0.0, tuple[str, ...](), tuple[str, ...]()
+    for tone in TAUGHT_TONES[:: min(share, 10)]:
+        told, begins, seconds = heard_all(-25.0, share, tone)
+        hours += seconds / 3600
+        with known_to(0.01):
+            close = (*close, *recordings(told, begins, tone))
+        loose = (*loose, *recordings(told, begins, tone))
+    yield _wakes("taught, tone known to 1 %", hours, close, {})
+    yield _wakes("taught, tone known to 3 %", hours, loose, {})
+
+
+def _wakes(title: str, hours: float, wakes: tuple[str, ...], more: Figures) -> Row:
+    """A row of wakes with their 95 % bound an hour (rule of three for none)."""
+    figures: Figures = {"hours": hours, "wakes": len(wakes), "wakes_an_hour_below": rate_bounds(len(wakes), hours)[1]}
+    return Row("recorded", title, figures | more, wakes)
+
+
+@contextmanager
+def known_to(tolerance: float) -> Iterator[None]:
+    """The taught tone is known to `tolerance` (relative) while this lasts."""
+    usual, judge.TAUGHT = judge.TAUGHT, tolerance
+    try:
+        yield
+    finally:
+        judge.TAUGHT = usual
+
+
+# -- cost
+
+
+def cost(share: int) -> Iterator[Row]:
+    """Processor time of naming over hearing's."""
+    seconds = 3600 // share
+    quiet = np.float32(10 ** (-66 / 20)) * noise("pink", seconds * RATE, np.random.default_rng(5))
+    tunes = music(seconds // 4 * RATE, np.random.default_rng(6))
+    for title, line in (("quiet night", quiet), ("music", tunes)):
+        hearing = Hearing()
+        told: list[Heard] = []
+        start = time.process_time()
+        for block in range(0, len(line), RATE):
+            told += hearing.push(np.ascontiguousarray(line[block : block + RATE])[None])
+        middle = time.process_time()
+        for _ in range(5):
+            matcher = Matcher()
+            for one in told:
+                matcher.hear(one)
+        share_of = (time.process_time() - middle) / 5 / (middle - start)
+        yield Row(
+            "cost", title, {"percent_of_hearing": 100 * share_of, "beeps": sum(isinstance(e, Beep) for e in told)}
+        )
+
+
+def _word(taught: bool) -> str:
+    return "taught" if taught else "untaught"
+
+
+SECTIONS: dict[str, Callable[[int, int], Iterator[Row]]] = {
+    "rooms": rooms,
+    "makers": others,
+    "missed": missed,
+    "recordings": lambda _seed, share: recorded(share),
+    "cost": lambda _seed, share: cost(share),
+}
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run, print and write."""
+    made = argparse.ArgumentParser(prog="tests.bench.naming", description=(__doc__ or "").splitlines()[0])
+    made.add_argument("--quick", action="store_true", help="a tenth of each section")
+    made.add_argument("--only", choices=tuple(SECTIONS), help="one section; it replaces that part of naming.json")
+    made.add_argument("--seed", type=int, default=1)
+    made.add_argument("--out", type=Path, default=FOLDER, metavar="FOLDER")
+    options = made.parse_args(arguments)
+    options.out.mkdir(parents=True, exist_ok=True)
+    for section in [options.only] if options.only else SECTIONS:
+        rows = []
+        for row in SECTIONS[section](options.seed, 10 if options.quick else 1):
+            print(row.line(), flush=True)
+            rows.append(row)
+        print("\n".join(f"  {text}" for row in rows for text in row.worst))
+        keep(options.out / "naming.json", section, rows, seed=options.seed, quick=options.quick)
+    return 0
+
+
+def keep(path: Path, section: str, rows: Sequence[Row], *, seed: int, quick: bool) -> None:
+    """Write one section's rows beside those of the others, each with its date and what was measured."""
+    whole = json.loads(path.read_text("utf-8")) if path.exists() else {}
+    whole[section] = {
+        "date": datetime.now(UTC).date().isoformat(),
+        "patterns": fingerprint(),
+        "hearing": fingerprint("hearing"),
+        "seed": seed,
+        "quick": quick,
+        "rows": [asdict(row) for row in rows],
     }
-    if late:
-        figures |= {
-            f"late_{n}": round(float(np.quantile(late, q)), 2)
-            for n, q in (("median", 0.5), ("p95", 0.95), ("most", 1.0))
-        }
-        figures["in_1_s"] = sum(one <= 1.0 for one in late)
-    worst = [f"{title} {_where(o)}: wrongly {', '.join(o.wrong)}" for o in outcomes if o.wrong]
-    worst += [f"{title} {_where(o)}: not named" for o in able if o.late is None]
-    return Row(section, title, figures, tuple(worst))
+    path.write_text(json.dumps(whole, indent=1) + "\n", encoding="utf-8")
 
 
-def _where(outcome: Outcome) -> str:
-    stage = outcome.stage
-    return f"{stage.kind} at {stage.snr:g} dB in {stage.background}, {stage.tone:.0f} Hz, seed {stage.seed}"
+if __name__ == "__main__":
+    sys.exit(main())

@@ -226,10 +226,10 @@ def simulate(nights: int, seed: int, snr: int, *, alarms: float, taught: bool) -
     return report(count, taught=taught, snr=snr)
 
 
-def fingerprint() -> str:
-    """Of the code that was measured: SHA-256, 12 digits, over beepwatch/patterns, profiles included."""
+def fingerprint(stage: str = "patterns") -> str:
+    """Of the code that was measured: SHA-256, 12 digits, over one folder of beepwatch, profiles included."""
     digest = sha256()
-    folder = Path(patterns.__file__).parent
+    folder = Path(patterns.__file__).parents[1] / stage
     for path in sorted([*folder.glob("*.py"), *folder.glob("profiles/*.toml")]):
         digest.update(path.read_bytes())
     return digest.hexdigest()[:12]
