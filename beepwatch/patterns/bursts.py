@@ -21,6 +21,8 @@ onset, 0.125 s (IEC 60601-1-8 Table 3, quoted)."""
 TAIL = 6.0
 """dB by which a sound that begins at a pulse's end is weaker when it is but its echo at another harmonic (measured: 10
 and more)."""
+CROWD = 3
+"""More sounds in a cluster than this many times a group's pulses: music, not counted."""
 CYCLES = 8
 """Clusters laid over one another at most."""
 
@@ -123,7 +125,7 @@ class Counted:
             cluster = clusters(profile, notes, 1)[-1]
             since = cluster[0].beep.onset
             kept = [one for one in self._heard if one[0] is not profile or not _of(one[1], tone, since)]
-            heard = tuple(pulses(profile, cluster))
+            heard = tuple(pulses(profile, cluster)) if len(cluster) <= CROWD * (len(profile.gaps) + 1) else ()
             if whole(profile, heard):
                 kept.append((profile, heard))
             self._heard = deque(kept, maxlen=32)

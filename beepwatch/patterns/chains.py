@@ -21,6 +21,8 @@ STICKS_OUT = 0.4
 (judgement)."""
 HARMONICS = (0.25, 1.0 / 3.0, 0.5)
 """A fundamental over the harmonic at which a sounder may be heard."""
+FURTHER = 6.0
+"""dB by which another sounder of the same tone is weaker or louder: half or twice as far (free field)."""
 MOST_EXTRA = 4
 """Strangers that count (prototype); twins all count."""
 
@@ -159,12 +161,16 @@ def _rough(notes: Sequence[Note]) -> float:
 
 
 def _extra(notes: Sequence[Note], walk: Walk) -> float:
-    """What other sounds of the tone say, from two periods before the oldest beep on."""
+    """What other sounds of the tone say, from two periods before the oldest beep on.
+
+    As long and as loud as the chain's own they are twins: the same thing beeps faster. Weaker ones may be a further
+    device's, so many of them hide nothing.
+    """
     newest, oldest = walk[0][0].beep, walk[-1][0].beep
     unit = (newest.onset - oldest.onset) / sum(steps for _, steps in walk[1:])
     own = {id(note) for note, _ in walk}
     between = [
-        abs(math.log(note.beep.duration / newest.duration)) <= UNLIKE
+        abs(math.log(note.beep.duration / newest.duration)) <= UNLIKE and note.beep.level >= newest.level - FURTHER
         for note in notes
         if id(note) not in own
         and not note.part
@@ -193,4 +199,4 @@ def _before(note: Note, oldest: Beep, unit: float) -> bool:
     """A beep before the first that sits on the beat and is as loud is no stranger: the walk only ended there."""
     periods = (oldest.onset - note.beep.onset) / unit
     on_beat = periods > 0 and abs(periods - round(periods)) <= 0.2 and round(periods) >= 1
-    return on_beat and abs(note.beep.level - oldest.level) <= 2 * evidence.UNEVEN[0]
+    return on_beat and abs(note.beep.level - oldest.level) <= FURTHER

@@ -11,7 +11,7 @@ from itertools import pairwise, product
 from statistics import median
 
 from beepwatch.patterns import evidence
-from beepwatch.patterns.bursts import ALIKE, ECHO, PLACE, clusters, echo, explained, pulses
+from beepwatch.patterns.bursts import ALIKE, CROWD, ECHO, PLACE, clusters, echo, explained, pulses
 from beepwatch.patterns.memory import Note
 from beepwatch.patterns.profiles import Bursts
 
@@ -21,8 +21,6 @@ SKIPPED = 3
 """Cycles from one heard group to the next at most, once two came one cycle apart (judgement)."""
 MOST_STRAYS = 3
 """Sounds beside a group's pulses that count (judgement: more are the room's echoes, or music)."""
-CROWD = 3
-"""More sounds in a cluster than this many times a group's pulses: music, not counted."""
 RUN_TOGETHER = 0.5
 """What pulses that ran together are worth, each, in resolved ones: they show that something sounded, not how many
 (judgement)."""
@@ -77,8 +75,9 @@ def _groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | No
     groups have: what is missing in one cycle another makes up for.
     """
     heard = clusters(profile, notes)
-    apart = [pulses(profile, cluster) for cluster in heard]
-    if not _countable(profile, heard, apart):
+    crowd = CROWD * (len(profile.gaps) + 1)
+    apart = [pulses(profile, cluster) if len(cluster) <= crowd else [] for cluster in heard]
+    if not _countable(profile, apart):
         return None
     starts = {number: start for number, start in enumerate(_aligned(apart, profile)) if start is not None}
     if len(starts) < profile.bursts:
@@ -96,10 +95,10 @@ def _groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | No
     return Groups(tuple(told), tuple(onsets[number] for number in order), _weigh(places, strays))
 
 
-def _countable(profile: Bursts, heard: Sequence[Sequence[Note]], apart: Sequence[Sequence[Note]]) -> bool:
+def _countable(profile: Bursts, apart: Sequence[Sequence[Note]]) -> bool:
     """Whether there are clusters and pulses enough, and none has more in a row than a group."""
     size = len(profile.gaps) + 1
-    enough = len(apart) >= profile.bursts and sum(map(len, apart)) >= size and len(heard[-1]) <= CROWD * size
+    enough = len(apart) >= profile.bursts and sum(map(len, apart)) >= size and any(apart)
     return enough and not any(_runs_on(profile, one) for one in apart)
 
 
@@ -147,16 +146,17 @@ def _aligned(apart: Sequence[Sequence[Note]], profile: Bursts) -> list[float | N
 
 def _shifts(reference: Sequence[float], onsets: Sequence[float], least: int) -> list[float]:
     """Starts at which most of `onsets` fall on `reference`, `least` or more of them; alike ones once."""
+    apart = sorted(onset - place for onset in onsets for place in reference)
     best: list[float] = []
-    most = least
-    for onset in onsets:
-        for place in reference:
-            start = onset - place
-            hits = sum(any(abs(other - start - known) <= PLACE for known in reference) for other in onsets)
-            if hits > most:
-                best, most = [start], hits
-            elif hits == most and all(abs(start - known) > 2 * PLACE for known in best):
-                best.append(start)
+    most, low = least, 0
+    for high, start in enumerate(apart):
+        while start - apart[low] > 1.5 * PLACE:
+            low += 1
+        hits, middle = high - low + 1, 0.5 * (start + apart[low])
+        if hits > most:
+            best, most = [middle], hits
+        elif hits == most and all(abs(middle - known) > 2 * PLACE for known in best):
+            best.append(middle)
     return best
 
 
