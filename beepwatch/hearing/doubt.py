@@ -24,6 +24,8 @@ has 236 to 2500, and there nothing is refused."""
 AGAIN = 0.25
 """Share of that which is asked when the same tone is heard again. Measured likewise, at 60 nats each: 111 tones an hour
 of music with 0, 90 with a quarter, 75 with a half; with a quarter most beeps 8 dB under music pass the second time."""
+BENT_TIMES = 4.0
+"""Times that evidence which is asked of a tone that looks bent (judgement)."""
 UNLIKE = replace(STRICT, company=-100.0)
 """What counts as refused: a burst that is itself no steady tone. A sounder's own harmonics have company and are."""
 
@@ -39,7 +41,7 @@ class Doubt:
         """Is it a sounder's? taught: its tone is the known one's, so that nothing else is expected there."""
         asked = self._asked(found, taught)
         likely = within(found.character, STRICT) and found.evidence >= asked
-        if asked == 0 and found.duration >= BENT_LONG:
+        if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
             likely |= within(found.character, BENT)
         if not likely and within(found.character, SOFT):
             likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._doubtful)

@@ -81,6 +81,8 @@ class Track:
     """Power beyond noise, and frames, since the least sum: no part of the tone if it has ended there."""
     recent: float = 0.0
     """Power beyond noise of the last half second with the tone."""
+    doubtful: list[tuple[float, float]] = field(default_factory=list)
+    """(power over noise, noise) of the frames since the least sum."""
     ended: int | None = None
     """Last frame with the tone, once the CUSUM has passed; None while it sounds."""
     back: float = 0.0
@@ -241,14 +243,26 @@ def _sound(track: Track, y: float, noise: float, frame: int) -> None:
         track.recent += (above - track.recent) / (CHUNK if track.recent else 1)
     if track.sum <= track.least:
         track.least, track.least_frame, track.since, track.since_count = track.sum, frame, 0.0, 0
+        track.doubtful.clear()
     else:
         track.since += above
         track.since_count += 1
+        track.doubtful.append((y, noise))
     if track.sum - track.least > END_EVIDENCE + FAINT_EVIDENCE / (1 + level / (2 * noise)):
         track.ended, track.back = track.least_frame, 0.0
         track.total -= track.since
         track.count = max(1, track.count - track.since_count)
-        _close_if_due(track, frame)
+        _end(track, frame)
+
+
+def _end(track: Track, frame: int) -> None:
+    """The sum has passed at `frame`: unless the tone was back meanwhile, above any tail, the track waits for it."""
+    last, heard, track.doubtful = track.last, track.doubtful, []
+    for i, (y, noise) in enumerate(heard, 1):
+        if _returns(track, y, noise, last + i):
+            _resume(track, noise, frame)
+            return
+    _close_if_due(track, frame)
 
 
 def _close_if_due(track: Track, frame: int) -> None:
@@ -271,14 +285,25 @@ def _wait(track: Track, y: float, noise: float, frame: int) -> None:
     if track.patience and frame > deadline(track):
         _close_if_due(track, frame)
         return
+    if _returns(track, y, noise, frame):
+        _resume(track, noise, frame)
+    else:
+        _close_if_due(track, frame)
+
+
+def _returns(track: Track, y: float, noise: float, frame: int) -> bool:
+    """Add a frame to the evidence that the tone is back."""
     level = max(track.level, 1e-30)
     fallen = TAIL_DB + TAIL_DB_A_FRAME * (frame - track.last - 1)
     floor = max(noise, level * 10 ** (-fallen / 10))
     half = min(max(level / floor, LEAST_RATIO), MOST_RATIO) / 2
     track.back = max(0.0, track.back + min(y * noise / floor, CLIP) * half / (1 + half) - 2 * log1p(half))
-    if track.back <= BACK_EVIDENCE:
-        _close_if_due(track, frame)
-        return
+    return track.back > BACK_EVIDENCE
+
+
+def _resume(track: Track, noise: float, frame: int) -> None:
+    """The tone is back, at a level to be found anew."""
+    level = max(track.level, 1e-30)
     track.left = (track.last, level)
     track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, frame
     track.since, track.since_count = 0.0, 0
@@ -290,6 +315,7 @@ def go_on(track: Track) -> None:
     """Take back the end: the tone sounds still at the last frame followed."""
     track.ended, track.closed, track.sum, track.least, track.least_frame = None, None, 0.0, 0.0, track.next - 1
     track.since, track.since_count, track.left, track.patience = 0.0, 0, None, 0
+    track.doubtful = []
 
 
 def put_off(track: Track, seconds: float) -> bool:
