@@ -15,7 +15,7 @@ from beepwatch.patterns import profiles
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
-TALKS = ("setup", "teach", "check", "backup", "care", "report")
+TALKS = ("setup", "teach", "check", "backup", "pause", "rehearse", "care", "report")
 """Verbs that ask a person: their own tests answer them (tests/bedroom, tests/cli); here their words are parsed."""
 NEEDS = ("note", "--verify")
 """Words of commands that need a history of some nights: tests/cli/test_history_notes.py runs them on one."""

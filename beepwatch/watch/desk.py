@@ -15,6 +15,8 @@ CAUSES: dict[bytes, Cause] = {b"1": "cable", b"2": "battery", b"3": "false-alarm
 CHANGED = b"c"
 """The key that says that the main battery is changed."""
 KEYBOARD = "keyboard"
+SETTLED = 2.0
+"""s after an answer in which a further key says nothing: half asleep one presses twice (judgement)."""
 
 
 class Desk:
@@ -36,6 +38,7 @@ class Desk:
     ) -> None:
         self._waker, self._carry_out, self._say = waker, carry_out, say
         self._pausing, self._posting, self._wall = pausing, posting, wall
+        self._answered = -SETTLED
         self._waiting: SimpleQueue[Command | bytes | str] = SimpleQueue()
 
     def put(self, command: Command | bytes | str) -> None:
@@ -52,16 +55,18 @@ class Desk:
             if isinstance(told, str):
                 self._say(told)
                 continue
-            command = self._meant(told) if isinstance(told, bytes) else told
+            command = self._meant(told, now) if isinstance(told, bytes) else told
             if command is not None:
                 self._do(command, now)
         if self._pausing is not None:
             self._pausing.look(now)
 
-    def _meant(self, key: bytes) -> Command | None:
+    def _meant(self, key: bytes, now: float) -> Command | None:
         """What a key says: any one answers while somebody is being woken."""
         if self._waker.waking:
             return Going(by="", via=KEYBOARD)
+        if now - self._answered < SETTLED:
+            return None
         if self._waker.asks and key in CAUSES:
             return Found(None, CAUSES[key], by="", via=KEYBOARD)
         return Changed(by="", via=KEYBOARD) if key.lower() == CHANGED else None
@@ -74,6 +79,7 @@ class Desk:
         actions = self._waker.tell(command, now)
         notes = [action for action in actions if isinstance(action, Note)]
         if isinstance(command, Going) and actions:
+            self._answered = now
             self._say(f"Answered: {command.by or 'somebody'} is going.")
             if self._posting is not None:
                 numbers = [note.number for note in notes if note.kind == "acknowledged"]

@@ -55,7 +55,8 @@ class Preview:
         shown: list[Action] = [Show(self._messages.screen(self._messages.title(pattern), *lines))]
         if self._speaker is None or not wakes(alarm.priority):
             return shown
-        round_ = Round((alarm.number,), alarm.priority, lines)
+        opening = len(lines) - len(self._messages.body(pattern))
+        round_ = Round((alarm.number,), alarm.priority, lines, pattern, opening)
         self._waiting.append((urgency(alarm.pattern, alarm.priority), round_))
         self._go_on(now)
         return [*shown, Note(alarm.number, "woken", now)]

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 from beepwatch.records.reading import History
 from beepwatch.settings.file import keep_sounder
 from beepwatch.settings.sounder import Sounder
+from beepwatch.watch.desk import SETTLED
 from tests.live.bedside import Ears
 from tests.live.listening import Listening
 from tests.live.room import Room
@@ -80,6 +82,7 @@ def test_a_step_that_fails_makes_the_next_begin_at_once_and_any_key_answers(
     watch.press("7")
     watch.expect("Answered: somebody is going.", 5)
     watch.expect("What was it?", 5)
+    time.sleep(1.5 * SETTLED)  # a second key at once would be a slip
     watch.press("1")
     watch.expect("Written down: it was cable.", 5)
     assert watch.end() == 0

@@ -84,9 +84,11 @@ def test_a_key_without_an_alarm_does_nothing(tmp_path: Path) -> None:
 
 
 def test_the_question_is_answered_by_a_figure(tmp_path: Path) -> None:
-    """1 to 4 after the answer, and only then; kept in the history."""
-    room = bedroom(tmp_path)
-    room.calls["press"] = keys(room, b"3", b"q", b"3")
+    """1 to 4 after the answer, and not within 2 s of it (half asleep one presses twice); kept in the history."""
+    script = [("sound", 15), ("press", 0), ("sound", 1), ("twice", 0), ("sound", 2), ("press", 0), ("sound", 5)]
+    room = Bedroom(tmp_path, script, LEAD)
+    room.calls["press"] = keys(room, b"3", b"q")
+    room.calls["twice"] = keys(room, b"1")
     room.run()
     assert len(room.heard("What was it?")) == 1
     assert len(room.heard("Written down: it was false-alarm.")) == 1
