@@ -78,6 +78,7 @@ class Desk:
             return
         actions = self._waker.tell(command, now)
         notes = [action for action in actions if isinstance(action, Note)]
+        self._carry_out(actions)  # into the history before it is said
         if isinstance(command, Going) and actions:
             self._answered = now
             self._say(f"Answered: {command.by or 'somebody'} is going.")
@@ -88,4 +89,3 @@ class Desk:
             self._say(f"Written down: it was {command.what}.")
         elif isinstance(command, Changed) and notes:
             self._say("Written down: the main battery is changed.")
-        self._carry_out(actions)

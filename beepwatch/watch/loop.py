@@ -253,11 +253,13 @@ class Watch:
             self._say(f"ALARM: {named}, which I took for {event.was}. {alarm.why.rstrip('.')}.", event.at)
 
     def _carry_out(self, actions: list[Action], bell: bool = False) -> None:
+        """Into the history, then on the screen."""
+        for action in actions:
+            if isinstance(action, Note):
+                self._logbook.note(action)
         for action in actions:
             if isinstance(action, Show):
                 self._console.block(action.text, bell)
-            elif isinstance(action, Note):
-                self._logbook.note(action)
 
     # ---------------------------------------------------------------- the rest
 

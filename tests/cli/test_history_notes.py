@@ -16,6 +16,7 @@ from beepwatch.records.reading import History
 from beepwatch.records.store import Store
 from beepwatch.settings.file import keep_sounder, load_sounders
 from beepwatch.settings.sounder import Sounder
+from tests.records.hostile import HOSTILE, IDS
 
 EVENING = datetime(2026, 3, 1, 22, 0, tzinfo=UTC)
 OVEN = Alarm(
@@ -143,3 +144,18 @@ def test_a_hostile_note_cannot_steer_the_terminal(run: Run) -> None:
     """Control characters and turned writing are shown as question marks, on one line."""
     run("note", "1", "\x1b[2Jred\nnew line\u202e")
     assert "note 1: ?[2Jred new line?\n" in run()[1]
+
+
+@pytest.mark.parametrize("note", HOSTILE, ids=IDS)
+def test_whatever_a_note_holds_the_screen_stays_a_screen(run: Run, tmp_path: Path, note: str) -> None:
+    """One line of bounded length without control characters; the caution is still below it."""
+    store = Store(tmp_path)
+    store.write_note("alarm", 1, EVENING, note)
+    store.close()
+    code, told, _ = run()
+    assert code == 0
+    (line,) = [line for line in told.splitlines() if line.startswith("    note 1:")]
+    assert line.isprintable()
+    assert len(line) < 2100
+    assert told.endswith(f"{cli.CAUTION}\n")
+    assert run("--verify")[0] == 0

@@ -25,7 +25,7 @@ class Listening:
     """
 
     def __init__(self, room: Room, data: Path, *source: str, terminal: bool = False, sick: str = "") -> None:
-        self._room, self._data = room, data
+        self._room, self.data = room, data
         self.lines: list[str] = []
         self._news = Condition()
         ours, theirs = pty.openpty() if terminal else (-1, -1)
@@ -89,7 +89,7 @@ class Listening:
     def history(self, *options: str) -> list[dict[str, Any]]:
         """What `beepwatch history` tells of it, a dictionary a line."""
         told = subprocess.run(
-            [sys.executable, "-m", "beepwatch", "history", "--format", "jsonl", "--data", str(self._data), *options],
+            [sys.executable, "-m", "beepwatch", "history", "--format", "jsonl", "--data", str(self.data), *options],
             capture_output=True, text=True, check=True,
         )  # fmt: skip
         return [json.loads(line) for line in told.stdout.splitlines()]

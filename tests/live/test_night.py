@@ -11,6 +11,9 @@ import pytest
 import soundfile
 
 from beepwatch.channels.tone import FREQUENCY, onsets
+from beepwatch.records.clips import FOLDER
+from beepwatch.records.reading import History
+from beepwatch.records.verify import verify
 from tests.live.listening import Listening
 from tests.live.room import Room
 
@@ -28,6 +31,18 @@ def shares(samples: npt.NDArray[np.float64], rate: int) -> npt.NDArray[np.float6
     tone = power[:, np.any(near, axis=0)].sum(axis=1)
     rms = np.sqrt((frames**2).mean(axis=1))
     return np.stack([rms, tone / np.maximum(power.sum(axis=1), 1e-12)], axis=1)
+
+
+def the_clip_has_the_beep(data: Path) -> None:
+    """A FLAC file beside the history whose power is nearly all at the beep's tone; and all is as it was written."""
+    with History(data) as history:
+        first, *_ = history.clips()
+    clip, rate = soundfile.read(data / FOLDER / first.clip.file)
+    power = np.abs(np.fft.rfft(clip)) ** 2
+    near = np.abs(np.fft.rfftfreq(len(clip), 1 / rate) - first.clip.tone) < 30
+    assert first.clip.seconds > 5
+    assert power[near].sum() > 0.9 * power.sum()
+    assert verify(data).faults == ()
 
 
 def test_an_alarm_in_the_room_wakes_at_the_bedside_and_is_remembered(
@@ -55,6 +70,7 @@ def test_an_alarm_in_the_room_wakes_at_the_bedside_and_is_remembered(
     assert 10 < alarm["acknowledged_after"] < 20
     (span,) = [row for row in listening.history("--listening") if row["record"] == "listening"]
     assert span["closed"]
+    the_clip_has_the_beep(listening.data)
 
     samples, rate = soundfile.read(tmp_path / "bedside.wav")
     level, tone = shares(samples, rate).T
