@@ -118,3 +118,15 @@ def test_a_recording_plays_what_would_wake(
     samples, rate = soundfile.read(tmp_path / "bedside.wav")
     level, tone = shares(samples, rate).T
     assert np.median(tone[level > 0.02]) > 0.8
+
+
+def test_a_second_listener_on_the_same_history_is_refused(room: Room, listen: Callable[..., Listening]) -> None:
+    """One line, exit code 2; the first one listens on, and all is as it was written."""
+    first = listen()
+    first.expect("Listening to 'pulse'", 15)
+    second = listen()
+    assert second.process.wait(timeout=30) == 2
+    second.expect("another beepwatch already listens and writes in", 1)
+    assert not any("Traceback" in line for line in second.lines)
+    assert first.end() == 0
+    assert verify(first.data).faults == ()
