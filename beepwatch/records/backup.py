@@ -36,6 +36,7 @@ def backup(folder: Path, target: Path, now: datetime) -> Copied:
     with _whole_or_not(target, name) as new:
         with closing(open_to_read(folder / FILE, 5.0)) as source, closing(sqlite3.connect(new / FILE)) as copy:
             source.backup(copy, pages=PAGES)
+            copy.execute("PRAGMA journal_mode = DELETE").fetchall()  # one file, with no log beside it
         clips = _copy_clips(folder / FOLDER, new / FOLDER)
         checked = verify(new)
         _sound(checked, "the copy")

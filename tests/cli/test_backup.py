@@ -45,6 +45,7 @@ def test_a_copy_goes_back_with_every_row_and_clip(tmp_path: Path, capsys: pytest
     store = history_in(tmp_path / "data")
     last = verify(tmp_path / "data").last
     copy = backed_up(tmp_path / "data", tmp_path / "stick", capsys)
+    assert sorted(path.name for path in copy.iterdir()) == [FOLDER, "history.sqlite3"]
     store.found(1, "cable", EVENING)
     store.close()
     assert cli.main(["backup", "--restore", str(copy), "--data", str(tmp_path / "new")]) == 0
