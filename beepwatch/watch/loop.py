@@ -264,9 +264,7 @@ class Watch:
     # ---------------------------------------------------------------- the rest
 
     def _look_after(self, now: float) -> None:
-        self._desk.look(now)
-        if self._rehearsing is not None:
-            self._rehearsing.look(now, hearing=self._deafness.now is None)
+        self._guarded(lambda: self._people(now))
         self._carry_out(self._waker.tick(now))
         self._reports.look(self._alarms)
         self._remind(now)
@@ -310,6 +308,12 @@ class Watch:
             self._say(line)
         if lines and self._changes is not None and self._source.live:
             self._logbook.in_force(self._changes.snapshot())
+
+    def _people(self, now: float) -> None:
+        """What people tell; a fault in it must not keep the hearing from being looked after."""
+        self._desk.look(now)
+        if self._rehearsing is not None:
+            self._rehearsing.look(now, hearing=self._deafness.now is None)
 
     def _post(self) -> None:
         """Put up how it stands."""

@@ -191,3 +191,17 @@ def test_beeping_on_after_an_answer_is_in_the_history(tmp_path: Path) -> None:
     assert [round(at - 1000) for at, _, _ in room.speaker.played][:1] == [9]
     assert room.speaker.played[-1][0] - 1000 > 105
     assert room.speaker.sounding
+
+
+def test_a_fault_at_the_desk_keeps_nothing_else_from_its_turn(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever people's commands run into: that nothing is heard is told and sounded all the same."""
+    room = Bedroom(tmp_path, [("sound", 3), ("nothing", 20)])
+
+    def broken(now: float) -> None:
+        raise RuntimeError("no desk")
+
+    monkeypatch.setattr(room.watch._desk, "look", broken)
+    room.run()
+    assert room.heard("a fault in the program itself (RuntimeError: no desk)")
+    assert room.heard("I HAVE NOT HEARD THE ROOM")
+    assert room.speaker.played
