@@ -81,6 +81,16 @@ class FamilyWriter(Writer):
             self._add("deletion", {"about": "note", "about_id": note_id, **pair("at", at), "why": plain(why)})
         self._forget()
 
+    def delete_settings(self, at: datetime, why: str = "on request") -> None:
+        """Delete the texts of all settings that held, names in them, for good; when they changed stays."""
+        with self.together():
+            rows = self._connection.execute("SELECT id FROM in_force JOIN payload ON hash = payload ORDER BY id")
+            numbers = [number for (number,) in rows.fetchall()]
+            self._connection.execute("DELETE FROM payload WHERE kind = 'settings'")
+            for number in numbers:
+                self._add("deletion", {"about": "in_force", "about_id": number, **pair("at", at), "why": plain(why)})
+        self._forget()
+
     def clip_deleted(self, clip_id: int, at: datetime, why: str = "on request") -> None:
         """Write that a clip's file was deleted (by its age, for want of room, on request)."""
         with self.together():

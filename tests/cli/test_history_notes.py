@@ -91,6 +91,7 @@ def test_nothing_near_the_devices_tone_is_quieted(run: Run, tmp_path: Path) -> N
         (("note", "1", "--teach", "log", "--name", "a b"), "--name 'a b' cannot be"),
         (("delete", "note", "4"), "there is no note 4"),
         (("delete", "clip", "4"), "there is no clip 4"),
+        (("delete", "note"), "'' is no number"),
         (("--verify", "nonsense"), "is no hash"),
     ],
 )
@@ -106,6 +107,7 @@ def test_deleted_words_are_gone_and_all_is_still_as_it_was_written(run: Run) -> 
     run("note", "1", "words that went too far")
     assert run("delete", "note", "1")[:2] == (0, "The note 1 is deleted.\n")
     assert "note 1: (its words were deleted)" in run()[1]
+    assert run("delete", "settings")[0] == 0
     code, told, _ = run("--verify")
     assert code == 0
     assert told.startswith("The history is as it was written: ")

@@ -14,6 +14,7 @@ from beepwatch.records.entries import Attempt, CareEvent, Clip
 from beepwatch.records.journal import Journal
 from beepwatch.records.reading import History
 from beepwatch.records.store import Store
+from beepwatch.records.verify import verify
 
 Ask: TypeAlias = Callable[[str], list[tuple[object, ...]]]
 SECOND = timedelta(seconds=1)
@@ -140,6 +141,17 @@ def test_deleted_words_are_gone_from_every_file(store: Store, tmp_path: Path, ev
     assert not any(b"unmistakable" in file.read_bytes() for file in tmp_path.iterdir())
     with History(tmp_path) as history:
         assert [kept.text for kept in history.notes()] == [None]
+
+
+def test_deleted_settings_are_gone_and_the_history_is_whole(store: Store, tmp_path: Path, evening: datetime) -> None:
+    """When they changed stays; those of the next start are kept again."""
+    store.in_force(None, evening, "names.person = Samuel")
+    store.delete_settings(evening)
+    assert not any(b"Samuel" in file.read_bytes() for file in tmp_path.iterdir())
+    store.in_force(None, evening + SECOND, "names.person = the person")
+    with History(tmp_path) as history:
+        assert [held.text for held in history.settings_in_force()] == [None, "names.person = the person"]
+    assert verify(tmp_path).faults == ()
 
 
 def test_a_clip_is_read_back_and_its_deletion_told(

@@ -185,3 +185,23 @@ def test_a_logged_alarm_wakes_nobody_and_is_written(tmp_path: Path) -> None:
     assert bedroom.heard("ENDED: lead-disconnect")
     with bedroom.history as history:
         assert [one.state.frequency for one in history.alarms()] == [2730.0, 3500.0]
+
+
+def test_the_history_has_the_settings_that_held(tmp_path: Path) -> None:
+    """Those of the start, and those since a change; a change back is the first text again."""
+    settings, data = tmp_path / "settings", tmp_path / "data"
+    data.mkdir()
+    changes = HouseholdChanges(household(settings), None, lambda _: None)
+    script = [("sound", 5.0), ("name", 0.0), ("sound", 5.0), ("back", 0.0), ("sound", 5.0)]
+    bedroom = Bedroom(data, script, changes=changes)
+    bedroom.calls["name"] = lambda: change(settings, "names.person", "Sam")
+    bedroom.calls["back"] = lambda: change(settings, "names.person", None)
+    bedroom.run()
+    with bedroom.history as history:
+        first, second, third = history.settings_in_force()
+    assert first.text is not None
+    assert second.text is not None
+    assert "names.person = the person" in first.text
+    assert "names.person = Sam" in second.text
+    assert third.text == first.text
+    assert first.at < second.at < third.at

@@ -36,6 +36,7 @@ The number of an alarm stands beside it in `beepwatch history`. A note can be de
 DELETE_USES = """examples:
   beepwatch history delete note 3     the words of note 3
   beepwatch history delete clip 7     the sound of clip 7
+  beepwatch history delete settings   what the settings were, names in them; the settings themselves stay
 
 That there was one, and that it was deleted, stays in the history. Copies made by `beepwatch backup` keep theirs.
 """
@@ -60,8 +61,8 @@ def add(actions: "argparse._SubParsersAction[argparse.ArgumentParser]", places: 
         "delete", help="delete the words of a note, or the sound of a clip", epilog=f"{DELETE_USES}\n{CAUTION}",
         formatter_class=form,
     )  # fmt: skip
-    gone.add_argument("what", choices=("note", "clip"), help="a note's words or a clip's sound")
-    gone.add_argument("number", metavar="NUMBER", help="its number")
+    gone.add_argument("what", choices=("note", "clip", "settings"), help="words, sound, or settings that held")
+    gone.add_argument("number", metavar="NUMBER", nargs="?", help="number of the note or clip")
     places(gone)
     gone.set_defaults(run=run_delete)
 
@@ -106,8 +107,13 @@ def _battery(store: Store, folder: Path, alarm: "LoggedAlarm", arguments: argpar
 
 def run_delete(arguments: argparse.Namespace) -> int:
     """Delete it; returns 0. Raises InputError or RecordsError, one line."""
-    folder, number = data_of(arguments.data, arguments.config), _number(arguments.number)
-    now = datetime.now().astimezone()
+    folder, now = data_of(arguments.data, arguments.config), datetime.now().astimezone()
+    if arguments.what == "settings":
+        with closing(Store(folder, WAIT)) as store:
+            store.delete_settings(now)
+        print("What the settings were is deleted from the history.")
+        return 0
+    number = _number(arguments.number or "")
     with closing(Store(folder, WAIT)) as store:
         if arguments.what == "note":
             store.delete_note(number, now)
