@@ -8,16 +8,16 @@ from scipy import fft
 
 from beepwatch.events import Character
 
-from .baseband import MARGIN, STEP, Audio, demodulate, weights
+from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, weights
 from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import Burst, fit_burst
 from .known import Known
-from .pulses import silences
+from .pulses import HALF, SMOOTH, silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .track import CHUNK, Track, coarse_steps
-from .verdict import BENT, EVIDENCE, SOFT, TAUGHT_GAIN, enough
+from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
@@ -111,7 +111,7 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
 
 
 def one_line(body: Envelope, known: bool) -> bool:
-    """A cheap second look: is there one line in each 0.1 s, of energy enough? A voice glides, or has two that beat.
+    """A cheap second look: is it long enough, and one line in each 0.1 s? A voice glides, or has two that beat.
 
     The strongest line of each piece bounds what any fit with an even phase can gather (Cauchy-Schwarz). Pieces
     are cut in two ways, as a border would halve a pulse of 0.1 s.
@@ -119,7 +119,11 @@ def one_line(body: Envelope, known: bool) -> bool:
     n = body.z.shape[1]
     if n < LINE_STEPS // 2:
         return True
-    energy = body.energy * n
+    power = (np.abs(body.z) ** 2 * body.weight - STEP_NOISE).sum(axis=0)
+    smooth = np.convolve(power, np.ones(SMOOTH), mode="same")
+    if np.count_nonzero(smooth > HALF * smooth.max()) * STEP_SECONDS < SHORTEST:
+        return False
+    energy = float(power.sum())
     for shift in SHIFTS:
         line = _lines(body, shift)
         if line > max(LEAST_ENERGY - (TAUGHT_GAIN if known else 0.0), EVEN * energy):
