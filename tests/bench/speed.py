@@ -1,9 +1,9 @@
 """What a review costs, as ratios: whole processes, CPU time, the median of five taken by turns.
 
 `python -m tests.bench.speed [--rounds 5] [--minutes 60] [--out FOLDER]` prints a table and writes `speed.json`. The
-yardstick is one process that reads the file and makes one float32 scipy.fft.rfft pass (2048 samples each 1024).
-Start-up is taken off each by a run on one second of sound. librosa.stft and scipy.signal.ShortTimeFFT are measured
-likewise. Memory is the most that was resident, for 3 minutes and for the whole.
+yardstick is one process that reads the file and makes one float32 scipy.fft.rfft pass (2048 samples each 1024), as
+`yardsticks.py` does. Start-up is taken off each by a run on one second of sound. librosa.stft and
+scipy.signal.ShortTimeFFT are measured likewise. Memory is the most that was resident, for 3 minutes and for the whole.
 """
 
 import argparse
@@ -12,7 +12,6 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,17 +19,14 @@ from statistics import median
 
 import numpy as np
 import soundfile
-from scipy import fft
 
 from beepwatch.hearing import RATE
 from beepwatch.synthesis import Tone
 from tests.bench.trials import nonstop
-from tests.hearing.scenes import Floats, add, background, level
+from tests.bench.yardsticks import YARDSTICKS
+from tests.hearing.scenes import add, background, level
 
 FOLDER = Path(__file__).parent / "results"
-FRAME, HOP = 2048, 1024
-PIECE = 600 * RATE - HOP
-"""Samples that the other packages transform at once: whole hours would measure their memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,42 +37,10 @@ class Cost:
     megabytes: float
 
 
-def _read(path: str, size: int) -> Iterator[Floats]:
-    with soundfile.SoundFile(path) as file:
-        yield from file.blocks(size, overlap=HOP, dtype="float32")
-
-
-def child_rfft(path: str) -> None:
-    """The yardstick."""
-    for block in _read(path, 1 << 16):
-        if len(block) >= FRAME:
-            fft.rfft(np.lib.stride_tricks.sliding_window_view(block, FRAME)[::HOP])
-
-
-def child_librosa(path: str) -> None:
-    """librosa's spectrum."""
-    import librosa  # noqa: PLC0415 - only this child needs it
-
-    for block in _read(path, PIECE):
-        librosa.stft(block, n_fft=FRAME, hop_length=HOP, center=len(block) < FRAME)
-
-
-def child_scipy(path: str) -> None:
-    """scipy's spectrum."""
-    from scipy.signal import ShortTimeFFT  # noqa: PLC0415 - only this child needs it
-
-    transform = ShortTimeFFT(np.hanning(FRAME), HOP, RATE)
-    for block in _read(path, PIECE):
-        transform.stft(block)
-
-
-CHILDREN: dict[str, Callable[[str], None]] = {"rfft": child_rfft, "librosa": child_librosa, "scipy": child_scipy}
-
-
 LAUNCHER = """
 import resource, subprocess, sys
 code = subprocess.call(sys.argv[1:], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-used = resource.getrusage(resource.RUSAGE_CHILDREN)
+used = resource.getrusage(resource.RUSAGE_YARDSTICKS)
 print(code, used.ru_utime + used.ru_stime, used.ru_maxrss)
 """
 """Between us and the process: what was resident before an exec counts as the new program's, so it must be little."""
@@ -84,9 +48,7 @@ print(code, used.ru_utime + used.ru_stime, used.ru_maxrss)
 
 def measure(what: str, path: Path) -> Cost:
     """Run one process over one file. Raises CalledProcessError when it fails."""
-    module = (
-        ["beepwatch", "review", "--format", "jsonl"] if what == "review" else ["tests.bench.speed", "--child", what]
-    )
+    module = ["beepwatch", "review", "--format", "jsonl"] if what == "review" else ["tests.bench.yardsticks", what]
     command = [sys.executable, "-m", *module, str(path)]
     threads = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     done = subprocess.run(
@@ -121,7 +83,7 @@ def files(folder: Path, minutes: float) -> dict[str, Path]:
 
 def costs(paths: dict[str, Path], rounds: int) -> dict[tuple[str, str], Cost]:
     """Medians of `rounds` for each (what, file), by turns so that a busy machine is busy for all."""
-    pairs = [("review", name) for name in paths] + [(what, name) for what in CHILDREN for name in ("second", "noise")]
+    pairs = [("review", name) for name in paths] + [(what, name) for what in YARDSTICKS for name in ("second", "noise")]
     seen: dict[tuple[str, str], list[Cost]] = {pair: [] for pair in pairs}
     for _ in range(rounds):
         for what, name in pairs:
@@ -150,7 +112,7 @@ class Line:
 
 def table(found: dict[tuple[str, str], Cost], minutes: float) -> list[Line]:
     """All rows, the yardstick first."""
-    startup = {what: found[what, "second"].seconds for what in ("review", *CHILDREN)}
+    startup = {what: found[what, "second"].seconds for what in ("review", *YARDSTICKS)}
     base = found["rfft", "noise"].seconds - startup["rfft"]
     lines = []
     for (what, name), cost in sorted(found.items(), key=lambda item: item[0][0] != "rfft"):
@@ -161,16 +123,12 @@ def table(found: dict[tuple[str, str], Cost], minutes: float) -> list[Line]:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Measure, print and write; or be one of the children."""
+    """Measure, print and write."""
     parser = argparse.ArgumentParser(prog="tests.bench.speed", description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--out", type=Path, default=FOLDER, metavar="FOLDER")
-    parser.add_argument("--child", nargs=2, metavar=("WHAT", "FILE"), help=argparse.SUPPRESS)
     options = parser.parse_args(arguments)
-    if options.child:
-        CHILDREN[options.child[0]](options.child[1])
-        return 0
     with tempfile.TemporaryDirectory() as folder:
         found = costs(files(Path(folder), options.minutes), options.rounds)
     lines = table(found, options.minutes)
