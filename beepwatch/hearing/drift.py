@@ -30,6 +30,8 @@ DRIFT_SHARE = 0.003
 WIDE_SHARE = 0.015
 """Drift searched for where the first fit leaves tone over at an edge: the most that +-42 Hz hold at 4 kHz."""
 CHIRP_HZ_PER_S = 60.0
+SLAB = 32
+"""Drifts tried at once: a few hundred would take megabytes."""
 LINE = 1000
 """Steps (4 s) that a weak tone's line is drawn through at least: 80 nats at -26 dB."""
 STRAIGHT = 0.85
@@ -114,15 +116,20 @@ def _chirped(part: Envelope, share: float) -> Drift:
     steps = int(min(share * part.tone / length, CHIRP_HZ_PER_S) * length**2 / 1.3)
     chirps = np.arange(-steps, steps + 1) * (1.3 / length**2)
     seconds = (np.arange(n) - (n - 1) / 2) * 3 * STEP_SECONDS
-    turn = turning(-np.pi * chirps[:, None] * seconds**2)
     size = 1 << (2 * n - 1).bit_length()
-    power = np.square(np.abs(fft.fft(cells[:, None, :] * turn, size, axis=2))).sum(axis=0)
-    best, top = np.unravel_index(int(np.argmax(power)), power.shape)
-    left, peak, right = power[best, top - 1], power[best, top], power[best, (top + 1) % size]
+    power, best = np.zeros(size), 0.0
+    for some in np.array_split(chirps, -(-len(chirps) // SLAB)):
+        spectra = fft.fft(cells[:, None, :] * turning(-np.pi * some[:, None] * seconds**2), size, axis=2)
+        grid = (np.square(spectra.real) + np.square(spectra.imag)).sum(axis=0)
+        row = int(np.argmax(grid.max(axis=1)))
+        if grid[row].max() > power.max():
+            power, best = grid[row], float(some[row])
+    top = int(np.argmax(power))
+    left, peak, right = power[top - 1], power[top], power[(top + 1) % size]
     bend = left - 2 * peak + right
     cycle = (top + (0.5 * (left - right) / bend if bend < 0 else 0.0)) / size
     hertz = ((cycle + 0.5) % 1 - 0.5) / (3 * STEP_SECONDS)
-    return still(part, (float(chirps[best]), float(hertz)))
+    return still(part, (best, float(hertz)))
 
 
 def _from_phase(part: Envelope, degree: int) -> Drift:

@@ -125,7 +125,9 @@ def _window(z: Complexes, weight: Doubles, first: int, banks: list[_Bank]) -> Do
     energies = [_energy(straight_sums[:, None, :], width) + log(1 - BENT)]
     for bank in banks:
         bent = z[:, first : first + bank.turns.shape[1]]
-        change = _from_each(bent[:, None, :] * bank.turns[:, : bent.shape[1]])
+        change = _from_each(bent[:, None, :WINDOW] * bank.turns[:, : min(WINDOW, bent.shape[1])])
+        late = bent[:, WINDOW:]
+        change += np.einsum("cn,bn->cb", late, bank.turns[:, WINDOW : WINDOW + late.shape[1]])[:, :, None]
         energies.append(_energy(straight_sums[:, None, :] + change, width) + bank.prior[:, : width.shape[1]])
     total = np.concatenate(energies)
     top = total.max(axis=0)

@@ -40,7 +40,7 @@ class Cost:
 LAUNCHER = """
 import resource, subprocess, sys
 code = subprocess.call(sys.argv[1:], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-used = resource.getrusage(resource.RUSAGE_YARDSTICKS)
+used = resource.getrusage(resource.RUSAGE_CHILDREN)
 print(code, used.ru_utime + used.ru_stime, used.ru_maxrss)
 """
 """Between us and the process: what was resident before an exec counts as the new program's, so it must be little."""
