@@ -79,7 +79,9 @@ def demodulate(samples: Floats, first: int, hertz: float) -> Complexes:
     turn = -2 * np.pi * hertz / RATE
     angle = turn * np.arange(len(LOW_PASS))
     # einsum, not a matrix product: its sums do not depend on where in memory the samples lie
-    windows = np.lib.stride_tricks.sliding_window_view(samples, len(LOW_PASS), axis=1)[:, ::STEP]
+    row, step = samples.strides
+    shape = (len(samples), samples.shape[1] // STEP - 2 * MARGIN, len(LOW_PASS))
+    windows = np.lib.stride_tricks.as_strided(samples, shape, (row, STEP * step, step), writeable=False)
     real = np.einsum("cmn,n->cm", windows, (LOW_PASS * np.cos(angle)).astype(np.float32))
     imaginary = np.einsum("cmn,n->cm", windows, (LOW_PASS * np.sin(angle)).astype(np.float32))
     angle = turn * STEP * (first - MARGIN + np.arange(real.shape[1]))

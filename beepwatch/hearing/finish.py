@@ -171,7 +171,7 @@ def _step_noise(rows: Rows, pair: int, begin: int, end: int, stop_frame: int) ->
     low = int(max(rows.begin, hops[0] - 1))
     noise = rows.noise(low, stop_frame, pair, pair + 2).mean(axis=2, dtype=np.float64)
     last = noise.shape[1] - 1
-    before, after = np.clip(hops - 1 - low, 0, last), np.clip(hops - low, 0, last)
+    before, after = np.minimum(np.maximum(hops - 1 - low, 0), last), np.minimum(np.maximum(hops - low, 0), last)
     looks = rows.share(low, stop_frame, pair)[None, :] if len(noise) > 1 else 1.0
     noise = noise / looks
     mean: Doubles = (0.5 / WINDOW_POWER) * (noise[:, before] + noise[:, after])

@@ -361,7 +361,7 @@ def _recentre(track: Track, rows: Rows) -> None:
     step = WIDE if track.wide else 1
     first = max(rows.begin, track.next - (3 if track.wide else CHUNK))
     low, high = max(track.pair - step, 1), min(track.pair + step, BINS - 3)
-    near = rows.ratio(first, track.next)[:, low : high + 2].mean(axis=0)
+    near = np.add.reduce(rows.ratio(first, track.next)[:, low : high + 2], axis=0)
     pairs = near[:-1] + near[1:]
     best = low + int(np.argmax(pairs))
     if pairs[best - low] > 1.1 * pairs[track.pair - low]:
