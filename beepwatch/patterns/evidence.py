@@ -1,18 +1,17 @@
 """Evidence: how much likelier each thing heard is from the alarm's sounder than from everything else.
 
-All figures are natural logarithms of likelihood ratios (nats) and add up to a running ratio S. An alarm is
-raised
-when S reaches Wald's upper bound A = ln((1 - b) / a) (Wald 1945, sequential test: the chance that S ever
-reaches A
-when the alarm is *not* there is at most a). A stated false-wake budget sets a: one false wake in `nights`
-nights with `tests` tests a night gives a = 1 / (tests x nights).
+All figures are natural logarithms of likelihood ratios (nats) and add up to a running ratio S. An alarm is raised when
+S reaches Wald's upper bound A = ln((1 - b) / a) (Wald 1945, sequential test: the chance that S ever reaches A when the
+alarm is *not* there is at most a). A stated false-wake budget sets a: one false wake in `nights` nights with `tests`
+tests a night gives a = 1 / (tests x nights).
 
-"Everything else" is speech, music, ringing and household beepers. It is not Poisson: music repeats itself, so
-one more alike beep is worth a factor 3 only, not the 1e-4 that chance alone would give (measured by a
-prototype
-on 27 h of music: 37 % of alike pairs become triples, 40 % of triples fours). And one sound's notes share
-their
-faults, so a beep's character counts by its mean over the chain, not by its sum.
+"Everything else" is speech, music, ringing and household beepers. It is not Poisson: music repeats itself, so one more
+alike beep is worth a factor 3 only, not the 1e-4 that chance alone would give (prototype, 27 h of music: 37 % of alike
+pairs become triples, 40 % of triples fours). And one sound's notes share their faults, so a beep's character counts by
+its mean over the chain, not by its sum.
+
+Where a comment in this folder says "prototype", the figure comes from an earlier study whose code and sounds are not
+here: take it as judgement. What the whole does with such figures is measured by tests/bench/naming.py and nights.py.
 """
 
 import math
@@ -30,8 +29,8 @@ NIGHTS_KNOWN = 1000.0
 """The budget once the household's tone is known: one in 1000 nights."""
 
 PRIOR = 2.0
-"""Log odds of a true alarm at the bound. The budget allows one false for one true (0); simulated nights bring
-about a tenth of that (tests/bench/nights.py: 3 in 1000 nights untaught, with one true alarm in 30)."""
+"""Log odds of a true alarm at the bound, 0.88 (judgement). The budget alone would make them even: one false for one true.
+tests/bench/nights.py prints how often alarms of each confidence are true in simulated nights."""
 CHARACTER = (-6.0, 3.0)
 """Bounds of one beep's evidence: no single beep may decide (judgement)."""
 SHARE = 2.0
@@ -79,11 +78,7 @@ def bound(tests: float, nights: float, miss: float = MISS) -> float:
 
 
 def confidence(ratio: float, limit: float) -> float:
-    """Probability that an alarm is what it is named, in a house with one alarm in 30 nights: PRIOR at the
-    bound.
-
-    tests/bench/nights.py shows how it is calibrated.
-    """
+    """Probability that an alarm is what it is named, in a house with one alarm in 30 nights: PRIOR at the bound."""
     return 1.0 / (1.0 + math.exp(-min(40.0, max(-40.0, ratio - limit + PRIOR))))
 
 

@@ -2,8 +2,9 @@
 
 import math
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 from beepwatch.events import Beep
 
@@ -107,7 +108,7 @@ class Memory:
         lately = [frequency for known, frequency in self._foreign if known > now - METER[0]]
         return sum(1 for frequency in lately if fold(frequency, tone, WIDTH) is None)
 
-    def on_tone(self, tone: float, tolerance: float, since: float, ratios: Sequence[float] = RATIOS) -> list[Note]:
+    def on_tone(self, tone: float, tolerance: float, since: float, ratios: tuple[float, ...] = RATIOS) -> list[Note]:
         """Beeps on a tone (modulo `ratios`) that began at `since` or later, by onset."""
         found = [
             note
@@ -144,11 +145,21 @@ class Memory:
             onset_known=line[0].onset_known,
         )
 
-    def _near(self, tone: float, ratios: Sequence[float] = RATIOS) -> Iterator[Note]:
-        for ratio in ratios:
-            middle = _bin(tone * ratio)
+    def _near(self, tone: float, ratios: tuple[float, ...] = RATIOS) -> list[Note]:
+        found: list[Note] = []
+        for shift in _shifts(ratios):
+            middle = math.floor(math.log(tone) / WIDTH + shift)
             for place in (middle - 1, middle, middle + 1):
-                yield from self._bins.get(place, ())
+                notes = self._bins.get(place)
+                if notes:
+                    found += notes
+        return found
+
+
+@cache
+def _shifts(ratios: tuple[float, ...]) -> tuple[float, ...]:
+    """How many bins each ratio lies away."""
+    return tuple(math.log(ratio) / WIDTH for ratio in ratios)
 
 
 def _relate(short: Note, long: Note) -> None:
