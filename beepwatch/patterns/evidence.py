@@ -29,7 +29,7 @@ NIGHTS_KNOWN = 1000.0
 """The budget once the household's tone is known: one in 1000 nights."""
 
 PRIOR = 2.0
-"""Log odds of a true alarm at the bound, 0.88 (judgement). The budget alone would make them even: one false for one true.
+"""Log odds of a true alarm at the bound, 0.88 (judgement). By the budget alone they are even: one false for one true.
 tests/bench/nights.py prints how often alarms of each confidence are true in simulated nights."""
 CHARACTER = (-6.0, 3.0)
 """Bounds of one beep's evidence: no single beep may decide (judgement)."""

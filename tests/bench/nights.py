@@ -1,7 +1,7 @@
 """Nights by the thousand: beeps without sound, through the matcher.
 
-`python -m tests.bench.nights [--quick] [--nights 1000] [--taught 3000] [--seed 1] [--snr 0] [--out FOLDER]` simulates nights of 8 h in
-the house of tests/bench/household.py, each with several of its sounds and half of them with one alarm, untaught and
+`python -m tests.bench.nights [--quick] [--nights 1000] [--taught 3000] [--seed 1] [--snr 0] [--out FOLDER]` simulates
+nights of 8 h in the house of tests/bench/household.py, each with several of its sounds and half of them with one alarm, untaught and
 taught. It prints, and writes to `nights.json` in FOLDER (tests/bench/results): false wakes, misses, delays by pattern
 and by breaths a minute, and how well `confidence` is calibrated, each with its 95 % bound (Clopper-Pearson; the rule of
 three where nothing was seen). 1000 nights take some four minutes of one core; `--quick` simulates 50 and 50.
@@ -239,9 +239,7 @@ def main() -> None:
     """Simulate, print and write."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--nights", type=int, default=1000, help="untaught: the budget is 1 in 30")
-    options.add_argument(
-        "--taught", type=int, default=3000, help="nights with the tone taught: the budget is 1 in 1000"
-    )
+    options.add_argument("--taught", type=int, default=3000, help="taught: the budget is 1 in 1000")
     options.add_argument("--quick", action="store_true", help="50 nights of each")
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--snr", type=int, default=0, choices=sorted(EARS))
