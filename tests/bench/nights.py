@@ -1,10 +1,11 @@
 """Nights by the thousand: beeps without sound, through the matcher.
 
 `python -m tests.bench.nights [--quick] [--nights 1000] [--taught 3000] [--seed 1] [--snr 0] [--out FOLDER]` simulates
-nights of 8 h in the house of tests/bench/household.py, each with several of its sounds and half of them with one alarm, untaught and
-taught. It prints, and writes to `nights.json` in FOLDER (tests/bench/results): false wakes, misses, delays by pattern
-and by breaths a minute, and how well `confidence` is calibrated, each with its 95 % bound (Clopper-Pearson; the rule of
-three where nothing was seen). 1000 nights take some four minutes of one core; `--quick` simulates 50 and 50.
+nights of 8 h in the house of tests/bench/household.py, each with several of its sounds and half of them with one
+alarm, untaught and taught. It prints, and writes to `nights.json` in FOLDER (tests/bench/results): false wakes, misses,
+delays by pattern and by breaths a minute, and how well `confidence` is calibrated, each with its 95 % bound
+(Clopper-Pearson; the rule of three where nothing was seen). 1000 nights take some four minutes of one core; `--quick`
+simulates 50 and 50.
 """
 
 import argparse
