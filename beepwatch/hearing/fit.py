@@ -42,6 +42,10 @@ CELL = 10
 """Steps (40 ms) judged together outside a fitted edge."""
 REDUCED = 0.3
 """Power there over the burst's that is asked about."""
+FADED = 0.08
+"""The same before the onset of a strong tone, where no tail of a room lies: a warm-up may begin in a null."""
+STRONG_CELL, FRAMES_SAY = 20.0, 5.0
+"""Energy of a cell of a strong tone, and the nats asked there: its first frame says the same already."""
 OUTSIDE = 12.0
 """Nats from which an edge is moved out: noise does it once in 160 000 (theory)."""
 REACH = 1.3
@@ -213,8 +217,10 @@ def _reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     inner = whole.part(round(burst.begin), round(burst.end))
     level = max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
     begin, end = min(begin, burst.begin), max(end, burst.end)
-    a = _further(whole, level, burst.begin, begin - 2 * CELL)
-    b = _further(whole, level, burst.end, end + 2 * CELL)
+    a = _further(whole, level * REDUCED, burst.begin, begin - 2 * CELL)
+    if inner.energy * CELL > STRONG_CELL * len(whole.z):
+        a = min(a, _further(whole, level * FADED, burst.begin, begin - 2 * CELL, FRAMES_SAY))
+    b = _further(whole, level * REDUCED, burst.end, end + 2 * CELL)
     a = _faded(whole, burst.drift, a, begin) if a == burst.begin else a
     b = _faded(whole, burst.drift, b, end) if b == burst.end else b
     return replace(burst, begin=a, end=b)
@@ -233,8 +239,8 @@ def _faded(whole: Envelope, drift: Drift, edge: float, bound: float) -> float:
     return float(places[best]) if values[best] > OUTSIDE else edge
 
 
-def _further(whole: Envelope, level: float, edge: float, bound: float) -> float:
-    """Where tone at about a quarter of `level` or more goes on from `edge` towards `bound`; `edge` if it does not."""
+def _further(whole: Envelope, level: float, edge: float, bound: float, nats: float = OUTSIDE) -> float:
+    """Where tone at about `level` or more goes on from `edge` towards `bound`; `edge` if it does not."""
     outwards = 1 if bound > edge else -1
     count = int(abs(bound - edge) // CELL)
     if outwards * (bound - edge) < 4 * CELL:
@@ -246,12 +252,12 @@ def _further(whole: Envelope, level: float, edge: float, bound: float) -> float:
         return edge
     shape = (len(part.z), cells, CELL)
     energy = ((np.abs(part.z) ** 2 * part.weight)[:, : cells * CELL]).reshape(shape).sum(axis=(0, 2))
-    expected = level * REDUCED * part.weight[:, : cells * CELL].reshape(shape).sum(axis=(0, 2))
+    expected = level * part.weight[:, : cells * CELL].reshape(shape).sum(axis=(0, 2))
     noise = CELL * len(part.z) * STEP_NOISE
     gain = energy * expected / (noise + expected) - noise * np.log1p(expected / noise)
     sums = np.cumsum(gain if outwards > 0 else gain[::-1])
     best = int(np.argmax(sums))
-    if sums[best] < OUTSIDE:
+    if sums[best] < nats:
         return edge
     return edge + outwards * (best + 1) * CELL
 

@@ -11,6 +11,9 @@ EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
 SHORTENED = 1.5
+WEAK_DB = 12.0
+"""A partial so far under its fundamental tells nothing of its own (a square wave's third has 9.5 dB, over pulses and
+pauses alike 3 to 6 less)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +43,11 @@ def together(one: Found, other: Found) -> bool:
     return edge and overlap > 0.6 * min(one.duration, other.duration)
 
 
+def _outweighs(below: Found, partial: Found) -> bool:
+    """Is the partial no more than the fundamental's? A faint one may run on over the fundamental's pauses."""
+    return below.duration * SHORTENED > partial.duration or below.level > partial.level + WEAK_DB
+
+
 def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     """What to tell of `one` beside `others`: itself, itself at the fundamental's frequency, or nothing (None).
 
@@ -48,7 +56,7 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     kin = [o for o in others if together(one.found, o.found)]
     below = [o for o in kin if order(one.found.hertz, o.found.hertz)]
     above = [o for o in kin if order(o.found.hertz, one.found.hertz) and o.sounder]
-    if any(o.sounder and o.found.duration * SHORTENED > one.found.duration for o in below):
+    if any(o.sounder and _outweighs(o.found, one.found) for o in below):
         return None
     if any(o.found.duration > SHORTENED * one.found.duration for o in above):
         return None
