@@ -39,7 +39,7 @@ NIGHT = 9 * 3600.0
 """s of the room, from 22:00."""
 ONSETS = (3600.0, 2.5 * 3600.0, 8 * 3600.0)
 """s: at 23:00, at 00:30, and after any change of the clock."""
-STEP = 30.0
+STEP = 120.0
 
 
 @pytest.fixture(params=CHANGES, ids=lambda change: f"{change[0]} {change[2]:+g} h")
