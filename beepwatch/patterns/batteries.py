@@ -180,7 +180,7 @@ class Batteries:
         if episode is not None:
             return self._on(episode, event)
         limit = self._judge.limit(profile, event.frequency, event.known, known)
-        drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted)
+        drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted, event.level)
         ratio = evidence.long_tone(event.character, self._tones.snr(event), drone) + self._tones.repeated(
             profile, event
         )

@@ -29,6 +29,8 @@ SAME = 0.004
 """Tones of the pieces agree to this (prototype: true long tones drift 0.2 %)."""
 SHARED = 0.5
 """Two long tones at once for more than this share are a drone (judgement)."""
+BESIDE = 20.0
+"""A long tone that many dB weaker is no second tone of a drone, but a line of the room's noise (judgement)."""
 LONELY = 50.0
 """Two long tones of one battery alarm begin at least this long after one another, s (60 s less a tenth, and
 slack)."""
@@ -77,6 +79,11 @@ class LongBeep:
     def frequency(self) -> float:
         """Hz of its longest piece."""
         return max(self.pieces, key=lambda piece: piece.duration).frequency
+
+    @property
+    def level(self) -> float:
+        """dBFS of its loudest piece."""
+        return max(piece.level for piece in self.pieces)
 
     @property
     def onset_known(self) -> bool:
@@ -145,17 +152,17 @@ class LongTones:
         )
         return REPEATED if before else 0.0
 
-    def drone(self, frequency: float, onset: float, end: float) -> bool:
-        """Whether a long tone of another sounder shared most of the time from `onset` to `end`, or one of
-        this tone
-        came shortly before, where no battery alarm would be. The backup battery's own tone may: it became critical.
+    def drone(self, frequency: float, onset: float, end: float, level: float) -> bool:
+        """Whether a long tone of another sounder, not BESIDE dB weaker than `level`, shared most of the time from
+        `onset` to `end`, or one of this tone came shortly before, where no battery alarm would be. The backup
+        battery's own tone may: it became critical.
         """
         lone = (onset - LONELY, onset - 2.0)
         for other in self._under_way:
             if fold(other.frequency, frequency, WIDTH) is not None:
                 if lone[0] < other.onset < lone[1]:
                     return True
-            elif min(end, other.onset + other.lasted) - max(onset, other.onset) > SHARED * (end - onset):
+            elif other.level >= level - BESIDE and _shared(other, onset, end) > SHARED * (end - onset):
                 return True
         return any(
             piece.onset_known
@@ -178,7 +185,7 @@ class LongTones:
             return []
         beep = replace(beep, snr=self.snr(beep))
         wholes = [
-            replace(whole, drone=self.drone(whole.frequency, whole.onset, whole.end))
+            replace(whole, drone=self.drone(whole.frequency, whole.onset, whole.end, whole.level))
             for whole in _joined(beep, self._pieces)
         ]
         self._pieces.append(beep)
@@ -197,6 +204,11 @@ class LongTones:
             if alike and fits(old.duration, profile.length) and fits(apart, profile.period):
                 line.insert(0, old)
         return tuple(line)
+
+
+def _shared(other: Sounding, onset: float, end: float) -> float:
+    """Seconds from `onset` to `end` in which another tone sounded too."""
+    return min(end, other.onset + other.lasted) - max(onset, other.onset)
 
 
 def fits(value: float, span: tuple[float, float]) -> bool:
