@@ -22,7 +22,7 @@ FORMATS = """formats:
          woken_after, acknowledged_after (seconds from raised, null if nobody), and more
   csv    the same as a table (RFC 4180)
   fhir   a bundle of HL7 FHIR R4 observations, each marked as inferred from sound
-  jsonl and csv give the alarms; with --of listening the listening spans and the gaps, with --of technical,
+  jsonl and csv give the alarms; with --of listening the listening spans and the gaps, with --of tried, technical,
   pauses or care those. No format gives names or notes unless --with-names or --with-notes asks for them.
 """
 USES = """examples:

@@ -15,13 +15,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TypeAlias
 
-from beepwatch.records.entries import Found, LoggedCare, Note, Pause, Technical
+from beepwatch.records.entries import Found, LoggedCare, Note, Pause, Technical, Tried
 from beepwatch.records.listened import Listened
 from beepwatch.records.rows import LoggedAlarm, Span
 
 Value: TypeAlias = str | int | float | bool | None
 Row: TypeAlias = dict[str, Value]
 
+OUR_ROUTINES = ("battery", "exit-site")
+"""Names of routines that are no words of a person."""
 OUR_REASONS = ("rhythm", "damp", "dirty", "alarm")
 """Reasons of a care entry that are no words of a person."""
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -46,6 +48,7 @@ TECHNICAL_COLUMNS = (
 PAUSE_COLUMNS = (
     "record", "id", "purpose", "began", "planned", "ended", "began_utc", "ended_utc", "seconds", "ended_by", "who",
 )  # fmt: skip
+TRIED_COLUMNS = ("record", "id", "alarm", "at", "at_utc", "after", "step", "way", "who", "ok", "detail")
 CARE_COLUMNS = ("record", "id", "routine", "kind", "at", "at_utc", "due", "hours", "reason", "alarm", "who")
 
 
@@ -144,6 +147,24 @@ def technical_row(one: Technical, extra: With = With()) -> Row:
     }
 
 
+def tried_row(tried: Tried, extra: With = With()) -> Row:
+    """One try to wake somebody; `detail`, words of a way that failed, may hold a name, so it goes with the names."""
+    attempt = tried.attempt
+    return {
+        "record": "tried",
+        "id": tried.id,
+        "alarm": tried.about_id,
+        "at": rfc3339(tried.at),
+        "at_utc": _utc(tried.at),
+        "after": _rounded(attempt.after),
+        "step": attempt.step,
+        "way": attempt.way,
+        "who": attempt.who if extra.names else None,
+        "ok": attempt.ok,
+        "detail": attempt.detail if extra.names else None,
+    }
+
+
 def pause_row(pause: Pause, extra: With = With()) -> Row:
     """One planned pause; `ended` is None where no end was written: then it counts to `planned`."""
     return {
@@ -160,12 +181,12 @@ def pause_row(pause: Pause, extra: With = With()) -> Row:
 
 
 def care_row(care: LoggedCare, extra: With = With()) -> Row:
-    """One entry of a care routine; `reason` can be words of the family, so it goes with the notes unless it is ours."""
+    """One entry of a care routine; `routine` and `reason` that are words of the family go with the notes."""
     event = care.event
     return {
         "record": "care",
         "id": care.id,
-        "routine": event.routine,
+        "routine": routine(event.routine, extra),
         "kind": event.kind,
         "at": rfc3339(event.at),
         "at_utc": _utc(event.at),
@@ -175,6 +196,11 @@ def care_row(care: LoggedCare, extra: With = With()) -> Row:
         "alarm": event.alarm,
         "who": event.who if extra.names else None,
     }
+
+
+def routine(name: str, extra: With) -> str:
+    """A routine's name as it may go out: one of the family's own is "own" unless notes are let out."""
+    return name if extra.notes or name in OUR_ROUTINES else "own"
 
 
 def jsonl(rows: Iterable[Row]) -> str:

@@ -15,7 +15,7 @@ from html import escape
 from typing import TypeAlias
 
 from beepwatch.records.entries import Found, LoggedCare, Note, Pause, Technical
-from beepwatch.records.export import METHOD, With, rfc3339
+from beepwatch.records.export import METHOD, With, rfc3339, routine
 from beepwatch.records.listened import Listened
 from beepwatch.records.rows import LoggedAlarm
 
@@ -150,16 +150,16 @@ class _Maker:
 
     def care(self, care: LoggedCare) -> Resource:
         """One entry of a care routine, as a person made it."""
-        event = care.event
+        event, name = care.event, routine(care.event.routine, self._extra)
         due: Resource | None = (
             None if event.due is None else {"code": _code("due"), "valueDateTime": rfc3339(event.due)}
         )
         return self._observation(
-            "care", care.id, f"care-{event.kind}", f"care routine {event.routine}: {event.kind}",
+            "care", care.id, f"care-{event.kind}", f"care routine {name}: {event.kind}",
             began=event.at, ended=event.at,
             method="entered by a person",
             components=[
-                _words("routine", event.routine),
+                _words("routine", name),
                 due,
                 _amount("hours of use", event.hours, "hours", "h"),
                 _words("reason", event.reason if self._extra.notes else None),

@@ -12,8 +12,8 @@ from beepwatch.records.rows import Kind, restored
 VALID = "NOT EXISTS (SELECT 1 FROM correction WHERE correction.about = '{0}' AND correction.about_id = {0}.id)"
 """Leaves out what a later row corrects; the row in its place is one of the same table."""
 
-FAILED = """SELECT tried.* FROM alarm JOIN tried ON tried.about = 'alarm' AND tried.about_id = alarm.id
-    WHERE alarm.began >= :since AND alarm.began < :until AND NOT tried.ok ORDER BY tried.id"""
+TRIES = """SELECT tried.* FROM alarm JOIN tried ON tried.about = 'alarm' AND tried.about_id = alarm.id
+    WHERE alarm.began >= :since AND alarm.began < :until ORDER BY tried.id"""
 
 TECHNICAL = """SELECT technical.*, raised.at AS raised, raised.at_offset AS raised_offset,
         over.at AS ended, over.at_offset AS ended_offset,
@@ -57,9 +57,9 @@ class NightReader(Reader):
         )
         return [_tried(row) for row in rows]
 
-    def failed(self, since: datetime | None = None, until: datetime | None = None) -> list[Tried]:
-        """The tries to wake somebody that failed, for alarms that began in the period, in order."""
-        return [_tried(row) for row in self._ask(FAILED, period(since, until))]
+    def tries(self, since: datetime | None = None, until: datetime | None = None) -> list[Tried]:
+        """All tries to wake somebody for alarms that began in the period, in order."""
+        return [_tried(row) for row in self._ask(TRIES, period(since, until))]
 
     def technicals(self, since: datetime | None = None, until: datetime | None = None) -> list[Technical]:
         """The technical alarms that began in the period, by time."""

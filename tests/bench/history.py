@@ -93,7 +93,7 @@ def views(last: datetime) -> dict[str, Callable[[History], object]]:
         return (
             history.alarms(since, until), heard(history, since, until), history.found(since, until),
             history.notes_of_alarms(since, until), history.technicals(since, until), history.pauses(since, until),
-            history.margins(since, until), history.care(since, until), history.failed(since, until),
+            history.margins(since, until), history.care(since, until), history.tries(since, until),
             history.clips_of_alarms(since, until), history.settings_in_force(since, until),
         )  # fmt: skip
 

@@ -131,7 +131,7 @@ def test_damage_is_told_with_exit_code_1(run: Run, tmp_path: Path) -> None:
 def test_each_export_of_the_whole_history(run: Run) -> None:
     """Tables of each kind with their columns even where empty; a bundle with an event an alarm."""
     run("note", "1", "Sam slept", "--who", "Anna")
-    for of in ("technical", "pauses", "care"):
+    for of in ("tried", "technical", "pauses", "care"):
         code, told, _ = run("--format", "csv", "--of", of)
         assert (code, told.count("\r\n")) == (0, 1)
     bare = run("--format", "jsonl")[1]

@@ -12,15 +12,17 @@ import pytest
 from dateutil.parser import isoparse
 
 from beepwatch.events import Alarm
-from beepwatch.records.entries import Found, Note
+from beepwatch.records.entries import Attempt, CareEvent, Found, LoggedCare, Note, Tried
 from beepwatch.records.export import (
     ALARM_COLUMNS,
     LISTENING_COLUMNS,
     With,
     alarm_row,
+    care_row,
     csv_text,
     jsonl,
     listening_rows,
+    tried_row,
 )
 from beepwatch.records.listened import listened
 from beepwatch.records.rows import Gap, LoggedAlarm, Span
@@ -103,6 +105,17 @@ def test_names_and_notes_stay_in_the_house(logged: LoggedAlarm) -> None:
     full = alarm_row(alarm, With(names=True, notes=True), Found(1, 7, "cable", BEGAN, None), [note])
     assert (full["acknowledged_by"], full["source"], full["found"]) == ("Anna", "USB microphone", "cable")
     assert full["notes"] == "Sam had slipped off the pillow"
+
+
+def test_a_routine_of_the_familys_own_is_words_of_theirs() -> None:
+    """Its name goes out with the notes only; so does a reason in their words, and whom a way was meant for."""
+    own = LoggedCare(1, CareEvent("sam's inhaler", "done", BEGAN, reason="Anna said so"))
+    assert (care_row(own)["routine"], care_row(own)["reason"]) == ("own", None)
+    assert care_row(own, With(notes=True))["routine"] == "sam's inhaler"
+    assert care_row(LoggedCare(1, CareEvent("exit-site", "done", BEGAN, reason="damp")))["routine"] == "exit-site"
+    tried = Tried(1, "alarm", 7, BEGAN, Attempt("page", ok=False, who="Anna", detail="Anna's phone is off", step=2))
+    assert "Anna" not in jsonl([tried_row(tried)])
+    assert tried_row(tried, With(names=True))["detail"] == "Anna's phone is off"
 
 
 def test_times_in_utc_are_the_same_moments(logged: LoggedAlarm) -> None:

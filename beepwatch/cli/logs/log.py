@@ -38,8 +38,8 @@ class Log:
     found: dict[int, Found] = field(default_factory=dict)
     """By alarm."""
     notes: Sequence[Note] = ()
-    failed: dict[int, list[Tried]] = field(default_factory=dict)
-    """By alarm: tries to wake somebody that failed."""
+    tried: dict[int, list[Tried]] = field(default_factory=dict)
+    """By alarm: tries to wake somebody."""
     clips: dict[int, list[LoggedClip]] = field(default_factory=dict)
     """By alarm; those whose file should be there."""
     technicals: Sequence[Technical] = ()
@@ -118,7 +118,7 @@ def _read(history: History, since: datetime | None, until: datetime | None, kind
         now=now,
         found=history.found(since, until),
         notes=history.notes_of_alarms(since, until),
-        failed=_by_alarm(history.failed(since, until), lambda tried: tried.about_id),
+        tried=_by_alarm(history.tries(since, until), lambda tried: tried.about_id),
         clips=_by_alarm(history.clips_of_alarms(since, until), lambda clip: clip.alarm),
         technicals=history.technicals(since, until) if ours else [],
         pauses=history.pauses(since, until) if ours else [],

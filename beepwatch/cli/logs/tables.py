@@ -20,12 +20,17 @@ def _alarms(log: Log, extra: With) -> Iterable[Row]:
     return (export.alarm_row(one, extra, log.found.get(one.id), log.notes_on(one)) for one in log.alarms)
 
 
+def _tried(log: Log, extra: With) -> Iterable[Row]:
+    return (export.tried_row(one, extra) for alarm in log.alarms for one in log.tried.get(alarm.id, ()))
+
+
 def _listening(log: Log, extra: With) -> Iterable[Row]:
     return export.listening_rows(log.spans, log.heard if log.kind == "household" else None, extra)
 
 
 TABLES: dict[str, tuple[Sequence[str], Rows]] = {
     "alarms": (export.ALARM_COLUMNS, _alarms),
+    "tried": (export.TRIED_COLUMNS, _tried),
     "listening": (export.LISTENING_COLUMNS, _listening),
     "technical": (
         export.TECHNICAL_COLUMNS,

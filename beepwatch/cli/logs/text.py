@@ -38,7 +38,7 @@ def _alarm_lines(alarm: LoggedAlarm, log: Log, clock: Clock) -> Iterator[str]:
     yield f"{clock(alarm.began)}  {drill}{name}, {alarm.state.priority} priority{source} (number {alarm.id})"
     yield f"    {_how_long(alarm, log)}"
     yield f"    {_who(alarm)}"
-    for tried in log.failed.get(alarm.id, ()):
+    for tried in (one for one in log.tried.get(alarm.id, ()) if not one.attempt.ok):
         yield f"    tried in vain: {printable(': '.join(filter(None, (tried.attempt.way, tried.attempt.detail))))}"
     yield f"    {printable(alarm.state.why)}"
     if alarm.id in log.found:
