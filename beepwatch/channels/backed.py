@@ -1,11 +1,17 @@
 """The speaker with a second way behind it: what the speaker cannot sound, the other does, until the speaker can."""
 
+import time
 from collections.abc import Callable, Sequence
+from threading import Timer
 
 from beepwatch.channels.rounds import Round
 from beepwatch.channels.second import SecondWay
 from beepwatch.channels.speaker import Failed, Speaker, SpeakerReport
 from beepwatch.waking.actions import Action, Quiet, Remind, Say, Sound
+
+SETTLED = 3.0
+"""s that the speaker has to sound, once it had failed, until the second way is silent: a stream that opens, but takes
+nothing, is known after 1.5 s (see `feed.STALL`; measured: a suspended sink takes the first samples)."""
 
 
 class Backed:
@@ -19,6 +25,7 @@ class Backed:
         self._second, self._report, self._hangs = second, report, hangs
         self._round: Round | None = None
         self._failing = False
+        self._began: float | None = None
         self._speaker = speaker(self._heard)
 
     def perform(self, actions: Sequence[Action]) -> None:
@@ -60,10 +67,17 @@ class Backed:
     def _heard(self, report: SpeakerReport) -> None:
         """What the speaker reports, in its thread."""
         round_ = self._round
-        self._failing = isinstance(report, Failed)
-        if self._failing:
+        self._began = None if isinstance(report, Failed) else time.monotonic()
+        if self._began is None:
+            self._failing = True
             if round_ is not None:
                 self._second.play(round_)
-        else:
-            self._second.stop()
+        elif self._failing:
+            Timer(SETTLED, self._settle, (self._began,)).start()
         self._report(report)
+
+    def _settle(self, began: float) -> None:
+        """It has sounded since `began`, unless it failed meanwhile: then the second way goes on."""
+        if self._began == began:
+            self._failing = False
+            self._second.stop()

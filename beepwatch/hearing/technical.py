@@ -118,7 +118,7 @@ TABLE: tuple[Condition, ...] = (
     ),
     Condition(
         "cannot-wake", "medium", 10.0, "cannot-wake", "the loudspeaker cannot be heard",
-        "sounds by the second way; tries the loudspeaker again and again",
+        "sounds by the second way; tries the loudspeaker again and again; over once it has sounded for 5 s", clears=5.0,
     ),
     Condition(
         "speaker-muted", "medium", 60.0, "cannot-wake", "the loudspeaker is muted",

@@ -8,6 +8,8 @@ Each prints its figures and adds them to `results/staying.json`.
 """
 
 import argparse
+import ctypes
+import gc
 import json
 import os
 import resource
@@ -46,6 +48,8 @@ from tests.live.room import Room
 
 RESULTS = Path(__file__).parent / "results" / "staying.json"
 HOURS = 10.0
+EACH = 300.0
+"""s between two looks at the memory."""
 TICK = os.sysconf("SC_CLK_TCK")
 WORLD = World(lambda: Power(battery=False, minutes=None), lambda _: 1e12)
 
@@ -107,6 +111,7 @@ class Endless:
         """See `Source`."""
         if self._place >= len(self._sound):
             self._night, self._place = self._night + 1, 0
+            self._sound = self._sound[:0].copy()  # the bench's own memory is not to be counted
             self._after(self._night)
             if self._night >= self._nights:
                 self.over()
@@ -134,7 +139,7 @@ def memory(nights: int, seconds: float) -> dict[str, object]:
     """RSS after each of so many nights in one run of the loop, each made dense: `seconds` of sound; and the slope."""
     sizes: list[float] = []
     with tempfile.TemporaryDirectory() as name:
-        source = Endless(seconds, nights, lambda _: sizes.append(_resident(os.getpid())))
+        source = Endless(seconds, nights, lambda _: sizes.append(_trimmed()))
         clock = Clock(lambda: source.now, lambda: datetime.fromtimestamp(1.78e9 + source.now, UTC), lambda _: None)
         store = Journal(Store(Path(name)), clock.ticks)
         with Path(os.devnull).open("w") as nowhere:
@@ -144,6 +149,7 @@ def memory(nights: int, seconds: float) -> dict[str, object]:
             )  # fmt: skip
             source.over = watch.stop
             watch.run()
+    print("MB after each night:", " ".join(f"{size:.1f}" for size in sizes))
     half = np.arange(len(sizes) // 3, len(sizes))
     slope = float(np.polyfit(half, np.array(sizes)[half], 1)[0])
     return {
@@ -176,7 +182,10 @@ def _listened(room: Room, scene: Path, data: Path, minutes: float) -> dict[str, 
     reader.start()
     time.sleep(20.0)  # its start is not counted
     began, used, first = time.monotonic(), _used(child.pid), _resident(child.pid)
+    sizes = [first]
     while time.monotonic() - began < 60 * minutes and child.poll() is None:
+        if time.monotonic() - began > EACH * len(sizes):
+            sizes.append(_resident(child.pid))
         if player.poll() is not None:
             player = room.play(scene)
         time.sleep(0.2)  # real time: the bench's own
@@ -188,8 +197,16 @@ def _listened(room: Room, scene: Path, data: Path, minutes: float) -> dict[str, 
     return {
         "hours": round(took / 3600, 2), "share of a core %": round(100 * spent / took, 2),
         "RSS MB": round(last, 1), "RSS grew MB": round(last - first, 2), "told": told,
+        f"RSS each {EACH:.0f} s": [round(size, 1) for size in sizes],
         "false technical alarms": sum("I cannot hear" in line for line in lines),
     }  # fmt: skip
+
+
+def _trimmed() -> float:
+    """MB of this process, once what is free was given back."""
+    gc.collect()
+    ctypes.CDLL("libc.so.6").malloc_trim(0)
+    return _resident(os.getpid())
 
 
 def _used(process: int) -> float:

@@ -1,14 +1,16 @@
 """The second way: a command with the sound file, the bell where that fails, and the speaker's stand-in."""
 
 import shlex
+import subprocess
 import sys
+import time
 import wave
 from pathlib import Path
 from queue import Queue
 
 import pytest
 
-from beepwatch.channels.backed import Backed
+from beepwatch.channels.backed import SETTLED, Backed
 from beepwatch.channels.rounds import Round
 from beepwatch.channels.second import SecondWay, Trial, argument_list
 from beepwatch.channels.speaker import Failed, Speaker, SpeakerReport, Started
@@ -177,6 +179,32 @@ def test_a_speaker_that_fails_hands_over_and_takes_back(tmp_path: Path) -> None:
     while pair.reports.empty():
         stream.pump(0.1)  # until the speaker's thread has given it a round
     assert isinstance(pair.reports.get(), Started)
+    assert child.poll() is None  # it may stall at once
+    until = time.monotonic() + SETTLED + 5.0
+    while child.poll() is None and time.monotonic() < until:
+        stream.pump(0.05)
+        time.sleep(0.02)  # as the sound system does
+    assert child.poll() is not None
+    assert pair.backed.close()
+
+
+def test_a_speaker_that_takes_the_first_samples_only_does_not_stop_the_second_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A suspended sink: begun, stalled, again and again; the second way goes on until the speaker has held out."""
+    monkeypatch.setattr("beepwatch.channels.backed.SETTLED", 0.3)
+    pair = Pair(tmp_path)
+    pair.bench.there = False
+    pair.backed.play(ROUND)
+    assert isinstance(pair.bed.reports.get(timeout=10), Started)
+    child = pair.bed.way._child
+    assert child is not None
+    for _ in range(3):
+        pair.backed._heard(Started(0.0, ROUND.numbers))
+        pair.backed._heard(Failed(0.0, "it takes no sound"))
+    with pytest.raises(subprocess.TimeoutExpired):
+        child.wait(timeout=1.0)
+    pair.backed._heard(Started(0.0, ROUND.numbers))
     child.wait(timeout=5)
     assert pair.backed.close()
 

@@ -84,6 +84,8 @@ def measure(
     before = 0 if marks is None else marks.stat().st_size
     title = fault.words or Messages().title(fault.message)[:50]
     mark, began = len(listening.lines), time.monotonic()
+    if fault.end is None:  # one that began by itself: it is told only after this line
+        mark = next(at for at, line in enumerate(listening.lines) if "THE FAULT BEGINS" in line)
     fault.begin()
     alarm = listening.wait_for(title, limit, mark)
     while marks is not None and marks.stat().st_size == before and time.monotonic() - began < limit:
