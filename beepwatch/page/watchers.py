@@ -63,6 +63,12 @@ class Watchers:
             names = [name for name, at in self._there.values() if now - at > SILENT]
         return ", ".join(names) or None
 
+    def present(self) -> frozenset[int]:
+        """Numbers of the bedside computers that are there now."""
+        with self._news:
+            now = self._ticks()
+            return frozenset(number for number, (_, at) in self._there.items() if now - at <= SILENT)
+
     def of(self, alarm: str) -> list[Seen]:
         """What pages said of this alarm."""
         with self._news:

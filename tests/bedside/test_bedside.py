@@ -123,6 +123,7 @@ def test_the_ladder_learns_that_it_sounds(house: House, beside: Beside) -> None:
     """The way counts as done once the bedside says that its speaker works; a phone's word would not do."""
     tries: SimpleQueue[Tried] = SimpleQueue()
     way = BedsideWay(house.board, house.page.watchers, house.page.pairing, tries.put)
+    until(house.page.watchers.present, each=house.post)
     house.post(alarms=(open_alarm(),))
     way.alert(Alert((1,), "lead-disconnect", "high", "", (), False, "Anna"))
     tried = tries.get(timeout=15)
@@ -135,11 +136,23 @@ def test_the_ladder_learns_that_it_does_not_sound(house: House, beside: Beside) 
     beside.speaker.works = False
     tries: SimpleQueue[Tried] = SimpleQueue()
     way = BedsideWay(house.board, house.page.watchers, house.page.pairing, tries.put)
+    until(house.page.watchers.present, each=house.post)
     house.post(alarms=(open_alarm(),))
     way.alert(Alert((1,), "lead-disconnect", "high", "", (), False, "Anna"))
     tried = tries.get(timeout=20)
     assert not tried.ok
     assert any("no speaker" in line for line in beside.said)
+
+
+def test_the_ladder_does_not_wait_for_one_that_is_not_there(house: House) -> None:
+    """A bedside that was not started is a failed step at once."""
+    paired(house)
+    tries: SimpleQueue[Tried] = SimpleQueue()
+    way = BedsideWay(house.board, house.page.watchers, house.page.pairing, tries.put)
+    begun = time.monotonic()
+    way.alert(Alert((1,), "lead-disconnect", "high", "", (), False, "Anna"))
+    assert not tries.get(timeout=8).ok
+    assert time.monotonic() - begun < 2
 
 
 def test_a_listener_that_falls_silent_sounds_here(house: House, beside: Beside) -> None:
