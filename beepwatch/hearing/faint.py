@@ -52,6 +52,13 @@ CERTAIN = 25.0
 (Rice, theory)."""
 LONGEST_DOUBT = 1.5
 """Seconds that this may take: CERTAIN at -27 dB."""
+LATEST = 12
+"""Steps (48 ms) that tell whether a clear tone is back just as its track would close."""
+AGAIN, AGAIN_SHARE = 12.0, 0.1
+"""Energy there beyond noise (4 of its standard errors), and share of the tone's own (a room's tail is less)."""
+STEP_SHARE = 1.5 * 64 / 2048
+"""Energy of one step over the level in frames: 64 samples of 2048, and a Hann window's noise bandwidth of 1.5 bins
+(Harris 1978, Proc. IEEE 66:51, from memory)."""
 HOPE = 15.0
 """Energy before an end under which no line can be drawn."""
 SEARCH_HZ = 1.5
@@ -183,6 +190,14 @@ def line_before(whole: Envelope, begin: float, end: float) -> Line | None:
     if energy < HOPE:
         return None
     return Line(drift, energy / (n * STEP_SECONDS))
+
+
+def sounds_now(whole: Envelope, level: float) -> bool:
+    """Is a tone that had `level` (power over noise in its pair of bins) there again in the last LATEST steps?"""
+    last = whole.first + whole.z.shape[1]
+    recent = whole.part(last - LATEST, last)
+    energy = recent.energy * LATEST / len(whole.z)
+    return energy > max(AGAIN, AGAIN_SHARE * level * STEP_SHARE * LATEST)
 
 
 def goes_on(whole: Envelope, line: Line, end: float) -> bool:

@@ -13,7 +13,7 @@ from beepwatch.events import Beep, Heard, Noise, Sounding, SteadyTone
 
 from .baseband import KEPT_SECONDS, Audio
 from .doubt import Doubt
-from .faint import CERTAIN, LONGEST_DOUBT, goes_on, line_before
+from .faint import CERTAIN, LONGEST_DOUBT, goes_on, line_before, sounds_now
 from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
 from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
 from .known import Known
@@ -37,7 +37,7 @@ from .spectrum import (
     frame_end,
     power_rows,
 )
-from .track import CHUNK, GUARD, Track, advance, coarse_steps, go_on, open_track, put_off
+from .track import CHUNK, GUARD, JOIN, Track, advance, coarse_steps, go_on, open_track, put_off
 
 HIGHEST = 5050.0
 """Hz: the highest tone looked for."""
@@ -339,13 +339,17 @@ class Hearing:
                 self._closings.append(track)
 
     def _ask_again(self, track: Track) -> None:
-        """Was the end of a faint tone only its noise? Wait until that can be told, and take back the end if it was."""
+        """Was the end of a long tone only its noise, or is it back just now? Wait until that can be told."""
         frame, last = track.next - 1, track.last
-        faint = not track.hum and not track.dropped and track.strength(self._rows) < FAINT
-        if not faint or track.seconds(last) < LASTING or not line_like(track, self._rows, last + 1):
+        passed_over = track.hum or track.dropped or track.seconds(last) < LASTING
+        if passed_over or not line_like(track, self._rows, last + 1):
             return
         collect(track, self._rows, self._audio, frame + 1)
         whole = envelope(track)
+        if track.strength(self._rows) >= FAINT:
+            if sounds_now(whole, track.level / float(self._rows.noise_at(frame, frame + 1, track.pair)[0])):
+                put_off(track, JOIN + 3 * HOP_SECONDS)
+            return
         begin, end = coarse_steps(track, last)
         before = line_before(whole, max(begin, whole.first, track.cut), end)
         if before is None:

@@ -282,7 +282,7 @@ FRAME_TAIL = HOP // 2
 
 def _wait(track: Track, y: float, noise: float, frame: int) -> None:
     """One frame after the end: is the tone back, over the noise and over the slowest tail that a bedroom leaves?"""
-    if track.patience and frame > deadline(track):
+    if track.rate and track.patience and frame > deadline(track):
         _close_if_due(track, frame)
         return
     if _returns(track, y, noise, frame):
@@ -305,7 +305,7 @@ def _resume(track: Track, noise: float, frame: int) -> None:
     """The tone is back, at a level to be found anew."""
     level = max(track.level, 1e-30)
     track.left = (track.last, level)
-    track.ended, track.sum, track.least, track.least_frame = None, 0.0, 0.0, frame
+    track.ended, track.sum, track.least, track.least_frame, track.patience = None, 0.0, 0.0, frame, 0
     track.since, track.since_count = 0.0, 0
     track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
     track.recent, track.wide = track.total, track.level > STRONG * noise
