@@ -226,8 +226,20 @@ class Episode:
         said = self.reason or self._sentence()
         return f"{said}; {self.remark}" if self.remark else said
 
+    def _heard_at(self) -> list[float]:
+        """The tones of its beeps, Hz, lowest first: one, unless they were heard at several harmonics, at most three."""
+        found: list[list[float]] = []
+        for tone in sorted(self._tones):
+            if found and tone <= found[-1][-1] * (1 + 2 * SAME):
+                found[-1].append(tone)
+            else:
+                found.append([tone])
+        most = sorted(found, key=len)[-3:]
+        often = sorted(median_low(tones) for tones in most if 10 * len(tones) >= len(self._tones))
+        return often or [self.frequency]
+
     def _sentence(self) -> str:
-        figures = (self.duration, self._period, self.frequency)
+        figures = (self.duration, self._period, self._heard_at())
         if isinstance(self.profile, Bursts):
             return explain.grouped(self.groups, len(self.profile.gaps) + 1, *figures)
         return explain.repeated(self.beeps, *figures, rate=isinstance(self.profile, Breaths))

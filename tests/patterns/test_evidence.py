@@ -189,13 +189,21 @@ def test_two_profiles_of_one_name_are_refused(tmp_path: Path) -> None:
 
 def test_why_reads_as_a_nurse_would_write_it() -> None:
     """Figures with the digits that matter."""
-    assert explain.repeated(7, 1.2, 5.0, 2730.0, rate=True) == (
+    assert explain.repeated(7, 1.2, 5.0, [2730.0], rate=True) == (
         "7 beeps of 1.2 s, one every 5.0 s (12 a minute), all at 2.73 kHz"
     )
-    assert explain.repeated(1, 20.04, None, 2730.0) == "1 beep of 20.0 s at 2.73 kHz"
-    assert explain.repeated(2, 10.0, 3600.0, 950.0) == "2 beeps of 10.0 s, one every 60 min, all at 950 Hz"
-    assert explain.grouped(3, 4, 0.1, 5.7, 520.0) == (
+    assert explain.repeated(1, 20.04, None, [2730.0]) == "1 beep of 20.0 s at 2.73 kHz"
+    assert explain.repeated(2, 10.0, 3600.0, [950.0]) == "2 beeps of 10.0 s, one every 60 min, all at 950 Hz"
+    assert explain.grouped(3, 4, 0.1, 5.7, [520.0]) == (
         "3 groups of 4 pulses of 0.10 s, one group every 5.7 s, all at 520 Hz"
+    )
+
+
+def test_why_names_the_harmonics_that_were_heard() -> None:
+    """In a room one sounder is heard at several: `all at` would be untrue."""
+    assert explain.grouped(3, 3, 0.2, 8.0, [550.0, 1100.0, 1650.0]) == (
+        "3 groups of 3 pulses of 0.20 s, one group every 8.0 s, "
+        "at 550 Hz, 1.10 kHz and 1.65 kHz, harmonics of one sounder"
     )
 
 
