@@ -13,10 +13,19 @@ class FamilyWriter(Writer):
     """The part of `Store` for what people enter."""
 
     def found(self, alarm_id: int, what: Finding, at: datetime, who: str | None = None) -> int:
-        """Write what an alarm turned out to be; the newest finding counts. Return the row's id."""
-        return self._add(
-            "found", {"alarm": alarm_id, "what": one_of(what, Finding), **pair("at", at), "who": text(who)}
-        )
+        """Write what an alarm turned out to be; return the row's id. It corrects an earlier finding, and names it."""
+        with self.together():
+            before = self._connection.execute(
+                "SELECT max(id) FROM found WHERE alarm = ? AND id NOT IN "
+                "(SELECT about_id FROM correction WHERE about = 'found')",
+                (alarm_id,),
+            ).fetchone()[0]
+            written = self._add(
+                "found", {"alarm": alarm_id, "what": one_of(what, Finding), **pair("at", at), "who": text(who)}
+            )
+            if before is not None:
+                self.correct("found", before, at, by=written, who=who)
+        return written
 
     def write_note(self, about: About, about_id: int, at: datetime, note: str, who: str | None = None) -> int:
         """Write a note of a person's own words; return its id. The words can be deleted (`delete_note`)."""

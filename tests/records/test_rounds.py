@@ -118,6 +118,9 @@ def test_findings_notes_and_care(store: Store, tmp_path: Path, evening: datetime
     store.correct("care", wrong, evening, by=right, why="a slip of the finger")
     with History(tmp_path) as history:
         assert [found.what for found in history.found().values()] == ["cable"]
+        assert history._ask('SELECT about, about_id, "by" FROM correction WHERE about = \'found\'', {})[0][:] == (
+            "found", 1, 2,
+        )  # fmt: skip
         (note,) = history.notes_on("alarm", alarm)
         assert (note.text, note.who, history.notes()) == ("the plug had slipped", "Anna", [note])
         assert [logged.event for logged in history.care(routine="main-battery")] == [replace(event, hours=48.0)]
