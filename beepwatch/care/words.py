@@ -1,17 +1,13 @@
 """What is said of routines: when, never how. Pure."""
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import datetime
 
 from beepwatch.care.routine import BATTERY, SHOWN
 from beepwatch.care.rules import Early, Stand
+from beepwatch.records.words import day
 
 WHY = {"damp": "the dressing was damp", "dirty": "the dressing was dirty", "postponed": "it was put off"}
-
-
-def day(moment: date) -> str:
-    """As "Mon 2 Mar 2026"."""
-    return f"{moment:%a} {moment.day} {moment:%b %Y}"
 
 
 def line(stand: Stand) -> str:

@@ -23,6 +23,7 @@ VERBS = (
     "setup",
     "card",
     "care",
+    "report",
     "paired",
     "bedside",
     "service",

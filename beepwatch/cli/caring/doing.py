@@ -8,11 +8,12 @@ from datetime import datetime
 from beepwatch.bedroom.talk import Talk
 from beepwatch.care.routine import BATTERY, EXIT_SITE, Routine
 from beepwatch.care.rules import hours_before, stand
-from beepwatch.care.words import WHY, day, line
+from beepwatch.care.words import WHY, line
 from beepwatch.cli.caring.house import House, house_of, when
 from beepwatch.cli.logs.log import moment
 from beepwatch.errors import InputError
 from beepwatch.records.entries import CareEvent, CareKind
+from beepwatch.records.words import day
 from beepwatch.settings.file import change, keep_row
 from beepwatch.settings.model import LONGEST
 

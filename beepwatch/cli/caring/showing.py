@@ -4,14 +4,14 @@ import argparse
 from datetime import date, datetime
 
 from beepwatch.care.rules import Stand, early, stand
-from beepwatch.care.words import day, early_line, line
+from beepwatch.care.words import early_line, line
 from beepwatch.cli import CAUTION
 from beepwatch.cli.caring.house import House, house_of
-from beepwatch.cli.logs.text import printable
 from beepwatch.errors import InputError
 from beepwatch.records.database import FILE
 from beepwatch.records.entries import CareEvent, LoggedCare
 from beepwatch.records.reading import History
+from beepwatch.records.words import day, printable
 from beepwatch.waking.escalation import BATTERIES
 
 NEWEST = 10

@@ -9,10 +9,12 @@ from beepwatch.cli.logs.log import Log
 from beepwatch.records.entries import Note, Technical
 from beepwatch.records.listened import still_listening
 from beepwatch.records.rows import LoggedAlarm
+from beepwatch.records.words import FINDINGS, length, name, printable
+
+__all__ = ["length", "printable", "text"]
 
 Clock: TypeAlias = Callable[[datetime], str]
 
-FINDINGS = {"cable": "a cable or lead", "battery": "the battery", "false-alarm": "a false alarm", "other": "other"}
 SHOWN = 2000
 """Letters of a note that are shown; it is whole in the history (judgement)."""
 
@@ -32,10 +34,10 @@ def text(log: Log, alarms: bool = True) -> Iterator[str]:
 
 
 def _alarm_lines(alarm: LoggedAlarm, log: Log, clock: Clock) -> Iterator[str]:
-    name = printable(alarm.state.pattern.replace("-", " "))
+    named = printable(name(alarm.state.pattern))
     source = f" in {printable(alarm.source)}" if log.kind == "recording" else ""
     drill = "DRILL: " if alarm.drill else ""
-    yield f"{clock(alarm.began)}  {drill}{name}, {alarm.state.priority} priority{source} (number {alarm.id})"
+    yield f"{clock(alarm.began)}  {drill}{named}, {alarm.state.priority} priority{source} (number {alarm.id})"
     yield f"    {_how_long(alarm, log)}"
     yield f"    {_who(alarm)}"
     for tried in (one for one in log.tried.get(alarm.id, ()) if not one.attempt.ok):
@@ -136,20 +138,3 @@ def _clock(moments: Iterable[datetime]) -> Clock:
         return f"{moment:%a} {moment.day} {moment:%b %Y, %H:%M:%S}{offset}"
 
     return tell
-
-
-def length(seconds: float) -> str:
-    """A length of time in its two largest units; parts of the smaller one are not counted."""
-    if not seconds >= 0:  # a NaN, or a clock that was set back
-        return "an unknown time"
-    whole = int(seconds)
-    if whole < 60:
-        return f"{whole} s" if whole else "under 1 s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60} s"
-    return f"{whole // 3600} h {whole // 60 % 60} min"
-
-
-def printable(given: str) -> str:
-    """Text without characters that could steer a terminal."""
-    return "".join(letter if letter.isprintable() else "?" for letter in given)
