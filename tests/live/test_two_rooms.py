@@ -37,7 +37,8 @@ class Program:
         )  # fmt: skip
         os.close(theirs)
         self.lines: list[tuple[float, str]] = []
-        Thread(target=self._read, daemon=True).start()
+        self._reader = Thread(target=self._read, daemon=True)
+        self._reader.start()
 
     def expect(self, text: str, seconds: float, since: float = 0.0) -> float:
         """Wait for a line; when it was said."""
@@ -56,6 +57,9 @@ class Program:
     def close(self) -> None:
         self.process.kill()
         self.process.wait(timeout=10)
+        self._reader.join(10)
+        assert self.process.stdout is not None
+        self.process.stdout.close()
         os.close(self._keyboard)
 
     def _read(self) -> None:
