@@ -11,7 +11,7 @@ EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
 SHORTENED = 1.5
-WEAK_DB = 12.0
+WEAK_DB = 10.0
 """A partial so far under its fundamental tells nothing of its own (a square wave's third has 9.5 dB, over pulses and
 pauses alike 3 to 6 less)."""
 
@@ -48,6 +48,17 @@ def _outweighs(below: Found, partial: Found) -> bool:
     return below.duration * SHORTENED > partial.duration or below.level > partial.level + WEAK_DB
 
 
+def _runs_on(one: Waiting, others: list[Waiting]) -> bool:
+    """Is it a faint partial that has taken several pulses of its much louder fundamental for one beep?"""
+    return any(
+        o.sounder
+        and o.found.level > one.found.level + WEAK_DB
+        and min(one.found.end, o.found.end) - max(one.found.onset, o.found.onset) > 0.6 * o.found.duration
+        for o in others
+        if order(one.found.hertz, o.found.hertz)
+    )
+
+
 def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     """What to tell of `one` beside `others`: itself, itself at the fundamental's frequency, or nothing (None).
 
@@ -56,9 +67,9 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     kin = [o for o in others if together(one.found, o.found)]
     below = [o for o in kin if order(one.found.hertz, o.found.hertz)]
     above = [o for o in kin if order(o.found.hertz, one.found.hertz) and o.sounder]
-    if any(o.sounder and _outweighs(o.found, one.found) for o in below):
+    if any(o.sounder and _outweighs(o.found, one.found) for o in below) or _runs_on(one, others):
         return None
-    if any(o.found.duration > SHORTENED * one.found.duration for o in above):
+    if any(not _outweighs(one.found, o.found) for o in above):
         return None
     if below:
         lowest = min(below, key=lambda o: o.found.hertz).found
