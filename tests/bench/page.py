@@ -3,7 +3,7 @@
 latency  an alarm is put up -> the browser shows it (a mutation of the page's one line), 50 times: median, worst
 cut      a cable between two network namespaces is cut -> the page says NOT LISTENING, 10 times
 crowd    the same alarm at one plain client, alone and beside 50 open pages; memory of the server for each
-leaks    57 600 states, as in 8 hours, at 250 a second: memory of the server, of the page, its nodes and listeners
+leaks    57 600 states, as in 8 hours, at 200 a second: memory of the server, of the page, its nodes and listeners
 All processes share one machine, and so one clock. JSON goes to tests/bench/results/page.json.
 """
 
@@ -224,7 +224,7 @@ def main() -> None:
         "latency": lambda: latency(10 if quick else 50),
         "cut": lambda: cut(2 if quick else 10),
         "crowd": lambda: crowd(10 if quick else 50),
-        "leaks": lambda: leaks(5760 if quick else 57_600, 250.0),
+        "leaks": lambda: leaks(5760 if quick else 57_600, 200.0),
     }
     told: dict[str, object] = json.loads(RESULT.read_text()) if RESULT.exists() else {}
     for name, part in parts.items():

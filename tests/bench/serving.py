@@ -11,7 +11,6 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from statistics import median
 from threading import Event, Lock, Thread
 
 from tests.page.house import House, open_alarm
@@ -49,13 +48,15 @@ class Serving:
         return time.perf_counter() - began
 
     def _fast(self, count: int, rate: float) -> list[float]:
-        """Median and worst s of a post."""
-        took, began = [], time.perf_counter()
+        """Mean and worst s of a post; kept as two numbers, for a list of all would look like a leak."""
+        total = worst = 0.0
+        began = time.perf_counter()
         for i in range(count):
             levels = tuple(-70.0 + (i + j) % 9 for j in range(48))
-            took.append(self._post(levels=levels))
+            took = self._post(levels=levels)
+            total, worst = total + took, max(worst, took)
             time.sleep(max(0.0, began + i / rate - time.perf_counter()))
-        return [median(took), max(took)]
+        return [total / count, worst]
 
     def _beat(self) -> None:
         while not self._over.wait(0.5):
