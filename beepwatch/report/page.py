@@ -3,11 +3,13 @@
 import unicodedata
 from collections.abc import Iterable, Sequence
 from html import escape
+from itertools import zip_longest
 
 from beepwatch.paper.caution import CAUTION
 from beepwatch.records.words import day, length
 from beepwatch.report import words
 from beepwatch.report.figures import Review
+from beepwatch.report.nights import Night
 from beepwatch.report.svg import picture
 
 MOST = 2000
@@ -79,11 +81,20 @@ def _nights(review: Review) -> Iterable[str]:
         gap = "none" if worst is None else f"{length(worst.seconds)}: {worst.reason}"
         heard = length(night.seconds) if night.seconds > 0 else "nothing"
         paused = length(night.paused) if night.paused else "none"
-        rows.append((day(night.day), heard, gap, paused, words.night_words(night) or "none"))
-    yield _table("Each night in words", ("Night of", "Listened", "Worst gap", "Planned pauses", "Alarms"), rows)
+        rows.append((day(night.day), heard, gap, paused, words.night_words(night) or "none", night))
+    columns = ("Night of", "Listened", "Worst gap", "Planned pauses", "Alarms")
+    yield _table("Each night in words", columns, [row[:5] for row in rows], [_evidence(row[5]) for row in rows])
+
+
+def _evidence(night: Night) -> str:
+    """Links to the evidence of the night's high-priority alarms."""
+    numbers = [mark.alarm for mark in night.marks if mark.priority == "high"]
+    links = ", ".join(f'<a href="#alarm-{number}">{number}</a>' for number in numbers)
+    return f" (evidence of alarm {links})" if links else ""
 
 
 def _sections(review: Review) -> Iterable[str]:
+    marks = {words.sections(review)[0].title: [f' id="alarm-{one.alarm.id}"' for one in reversed(review.high)]}
     for section in words.sections(review, LETTERS):
         yield f"<h2>{_safe(section.title)}</h2>"
         if not section.entries:
@@ -91,16 +102,19 @@ def _sections(review: Review) -> Iterable[str]:
             continue
         shown = section.entries[:MOST]
         items = ("".join(f"<p>{_safe(line)}</p>" for line in entry) for entry in shown)
-        yield f"<ul>{''.join(f'<li>{item}</li>' for item in items)}</ul>"
+        named = zip_longest(items, marks.get(section.title, [])[: len(shown)], fillvalue="")
+        yield f"<ul>{''.join(f'<li{mark}>{item}</li>' for item, mark in named)}</ul>"
         if len(shown) < len(section.entries):
             yield f"<p>and {len(section.entries) - len(shown)} more, left out here: {_safe(section.where)}</p>"
 
 
-def _table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+def _table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], tails: Iterable[str] = ()) -> str:
+    """tails: what is HTML already, behind the last cell of each row."""
     head = "".join(f'<th scope="col">{_safe(column)}</th>' for column in columns)
     body = "\n".join(
-        f'<tr><th scope="row">{_safe(row[0])}</th>{"".join(f"<td>{_safe(cell)}</td>" for cell in row[1:])}</tr>'
-        for row in rows
+        f'<tr><th scope="row">{_safe(row[0])}</th>{"".join(f"<td>{_safe(cell)}</td>" for cell in row[1:-1])}'
+        f"<td>{_safe(row[-1])}{tail}</td></tr>"
+        for row, tail in zip_longest(rows, tails, fillvalue="")
     )
     table = f"<table><caption>{_safe(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
     return f'<div class="wide" role="region" aria-label="{_safe(caption)}" tabindex="0">{table}</div>'

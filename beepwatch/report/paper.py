@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from beepwatch.paper.caution import CAUTION
-from beepwatch.paper.fonts import Fonts
+from beepwatch.paper.fonts import MISSING, Fonts
 from beepwatch.paper.sheet import LEADING, Sheet, Size, Style
 from beepwatch.report import words
 from beepwatch.report.actogram import Frame, draw, fitting
@@ -22,6 +22,7 @@ MOST = 90
 LONGEST_TITLE = 2
 """Lines."""
 INDENT = 8.0
+TWICE = (MISSING, MISSING)
 LINES = 5
 """Of an entry's line: 300 wide letters and how many are left out take no more."""
 
@@ -66,7 +67,7 @@ def fitted(sheet: Sheet, text: str, style: Style, width: float) -> str:
 def _first(sheet: Sheet, review: Review) -> None:
     wide = sheet.width - 2 * MARGIN
     y = MARGIN + 12
-    for line in _few(sheet.broken(words.title(review), TITLE, wide), LONGEST_TITLE):
+    for line in _few(sheet.broken(_clear(sheet, words.title(review)), TITLE, wide), LONGEST_TITLE):
         sheet.text(MARGIN, y, line, TITLE)
         y += TITLE.size * LEADING
     y = sheet.block(MARGIN, y - 3, words.period_line(review), PLAIN, wide)
@@ -173,14 +174,19 @@ def _entry(sheet: Sheet, lines: words.Lines, width: float) -> list[tuple[float, 
     found = []
     for number, line in enumerate(lines):
         first = INDENT if number else 0.0
-        broken = _few(sheet.broken(_basic(line), SMALL, width - first - INDENT), LINES)
+        broken = _few(sheet.broken(_clear(sheet, line), SMALL, width - first - INDENT), LINES)
         found += [(first + (INDENT if later else 0.0), part) for later, part in enumerate(broken)]
     return found
 
 
-def _basic(text: str) -> str:
-    """With a mark for each letter beyond the Basic Multilingual Plane: reportlab makes those unsearchable."""
-    return "".join(letter if ord(letter) < 0x10000 else "?" for letter in text)
+def _clear(sheet: Sheet, text: str) -> str:
+    """With a clear word in place of each word that no font here can draw, so that the rest of its line is not lost.
+
+    Letters beyond the Basic Multilingual Plane become marks: reportlab makes those unsearchable.
+    """
+    basic = "".join(letter if ord(letter) < 0x10000 else "?" for letter in text)
+    drawable = [word if sheet.fonts.drawable(word) else MISSING for word in basic.split()]
+    return " ".join(word for word, before in zip(drawable, ["", *drawable], strict=False) if (word, before) != TWICE)
 
 
 def _share(parts: list[_Part], height: float) -> None:

@@ -81,7 +81,7 @@ def review(told: Gathered, routines: Sequence[Routine], person: str, wanted: Wan
         pauses=len(told.pauses),
         margin=told.margin,
         kinds=_kinds(real, told.heard.seconds / 3600),
-        drills=len(drills),
+        drills=len(drills) if wanted.drills else 0,
         answers=_answers(real) if wanted.answers else None,
         drill_answers=_answers(drills) if wanted.answers and wanted.drills and drills else None,
         changes=_changes(told, real),

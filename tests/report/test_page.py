@@ -89,6 +89,16 @@ def test_the_picture_has_its_words(ordinary_review: Review) -> None:
     assert table.count("<tr>") == 1 + len(ordinary_review.nights)
 
 
+def test_each_night_leads_to_its_evidence(ordinary_review: Review) -> None:
+    """A link for each high-priority alarm of a night, to the entry that has its sentence and finding."""
+    made = html(ordinary_review)
+    for told in ordinary_review.high:
+        assert made.count(f'<a href="#alarm-{told.alarm.id}">') == 1
+        entry = made.split(f'<li id="alarm-{told.alarm.id}">')[1].split("</li>")[0]
+        assert f"(number {told.alarm.id})" in entry
+        assert "Evidence: 18 beeps" in entry
+
+
 def test_the_same_figures_give_the_same_text(ordinary_review: Review) -> None:
     """Two files do not differ."""
     assert html(ordinary_review) == html(ordinary_review)

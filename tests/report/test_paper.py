@@ -144,8 +144,12 @@ def test_a_name_without_a_font_is_told_by_a_clear_word(ordinary_review: Review) 
     import reportlab  # noqa: PLC0415 - only its own font is wanted
 
     fonts = Fonts([Path(reportlab.__file__).parent / "fonts"])
-    first, _ = pages(drawn(replace(ordinary_review, person=NAMES["Chinese"]), fonts=fonts))
-    assert MISSING in first
+    told = ordinary_review.high[-1]
+    named = replace(told, alarm=replace(told.alarm, answered_by=NAMES["Korean"]))
+    first, second = pages(drawn(replace(ordinary_review, person=f"小 {NAMES['Chinese']}", high=(named,)), fonts=fonts))
+    assert f"What a listener heard of {MISSING} device" in first
+    assert f"by {MISSING} it was" in second.replace(";", "")
+    assert "Evidence: 18 beeps" in second
 
 
 def test_hostile_words_change_nothing_else(hostile_review: Review) -> None:
