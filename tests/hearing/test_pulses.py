@@ -7,7 +7,7 @@ from tests.hearing.scenes import add, background, beeps, hear, level, row
 
 
 @pytest.mark.parametrize("snr", [-10.0, 0.0, 20.0])
-@pytest.mark.parametrize("hole", [0.15, 0.25, 0.35])
+@pytest.mark.parametrize("hole", [0.15, 0.25, 0.35, 0.38])
 def test_a_hole_in_20_s_leaves_one_beep(snr: float, hole: float) -> None:
     """A cough covers the tone, or it drops out, for up to 0.4 s: still one beep of 20 s."""
     tones = [Tone(4, 8, 3000, level(snr)), Tone(12 + hole, 12 - hole, 3000, level(snr))]

@@ -9,7 +9,7 @@ SQUARE = (-100.0, -9.54, -100.0, -13.98, -100.0, -16.9, -100.0, -19.08)
 """dB of the harmonics 2 to 9 of a square wave: 1/3, 1/5, 1/7, 1/9 of the fundamental's amplitude (theory)."""
 
 
-@pytest.mark.parametrize("snr", [0.0, 5.0, 20.0])
+@pytest.mark.parametrize("snr", [-10.0, 0.0, 20.0])
 def test_a_520_hz_square_wave_is_one_beep_a_pulse(snr: float) -> None:
     """The wake-up sounder of NFPA 72, 0.5 s on, 0.5 s off: one beep a pulse, at 520 Hz, none of its harmonics."""
     tones = [Tone(3 + i, 0.5, 520, level(snr), SQUARE) for i in range(20)]
