@@ -164,6 +164,7 @@ def test_stop_is_silence_and_closes_the_stream(player: Speaker, system: BenchSys
 
 def test_it_can_be_started_and_stopped_all_night(player: Speaker, system: BenchSystem, reports: Reports) -> None:
     """Twenty alarms, twenty streams, twenty reports, and no thread left over."""
+    before = active_count()
     for number in range(20):
         player.play(Round((number,), "high"))
         stream = stream_of(system)
@@ -171,8 +172,7 @@ def test_it_can_be_started_and_stopped_all_night(player: Speaker, system: BenchS
         assert started(reports).numbers == (number,)
         player.stop()
         assert stream.abandoned.wait(SOON)
-    threads = active_count()
-    assert threads < 10
+    assert active_count() < before + 6  # those that give up the last streams may still be at it
 
 
 def test_medium_rises_and_high_is_full_at_once(player: Speaker, system: BenchSystem) -> None:
