@@ -44,6 +44,9 @@ PLAYED = 30.0
 """s at most that the end of a recording waits for its wake sounds to be played."""
 LIFE = 3600.0
 """s between two lines that say that it still listens."""
+LOOK = 0.19
+"""s between two looks after the rest while blocks come: each second one of 0.1 s, which saves a sixth of the cost
+(measured), and a key is answered soon enough."""
 AGAIN = 60.0
 """s until the same fault is told again."""
 LOG = logging.getLogger("beepwatch")
@@ -97,6 +100,7 @@ class Watch:
         self._upkeep, self._pulse, self._minutes, self._caring = upkeep, pulse, minutes, caring
         if changes is not None and source.live:
             self._logbook.in_force(changes.snapshot())
+        self._next_look = 0.0
         self.beat = 0
         """Steps of the loop so far: one that stands still is stuck."""
         self._stopped = False  # a plain value: it is set by a signal handler
@@ -158,7 +162,10 @@ class Watch:
         block = self._source.take(STEP)
         if block is not None:
             self._hear(block)
-        self._look_after(self._clock.ticks())
+        now = self._clock.ticks()
+        if block is None or now >= self._next_look:
+            self._next_look = now + LOOK
+            self._look_after(now)
         self.beat += 1
 
     # ---------------------------------------------------------------- what is heard
