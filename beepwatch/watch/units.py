@@ -9,9 +9,9 @@ from itertools import pairwise
 NAME = "beepwatch.service"
 EVENING = "beepwatch-evening.service"
 TIMER = "beepwatch-evening.timer"
-WATCHDOG = 120
-"""s without a sign of life, which is only given while sound is processed, until systemd begins all anew. The second
-process acts within 10 s; this is for the case that it hangs itself, or that only a new start helps (judgement)."""
+WATCHDOG = 900
+"""s without sound processed after which systemd starts all anew (judgement). The second process acts within 10 s; this
+is for both of them hanging, and for a deafness that only a new start mends: each start wakes again, so not sooner."""
 
 LISTENING = """\
 # Written by `beepwatch service install`; `beepwatch service remove` takes it away.

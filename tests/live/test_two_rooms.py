@@ -3,11 +3,12 @@
 import os
 import pty
 import re
+import signal
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from threading import Thread
 
@@ -55,7 +56,7 @@ class Program:
         os.write(self._keyboard, b" ")
 
     def close(self) -> None:
-        self.process.kill()
+        os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait(timeout=10)
         self._reader.join(10)
         assert self.process.stdout is not None
@@ -93,11 +94,12 @@ def test_an_alarm_crosses_the_house_and_a_cut_is_noticed_at_both_ends(hiss: Path
     for lack in (wires.missing(), missing()):
         if lack is not None:
             lacking(lack)
-    with home() as (cable, there, here):
+    with home() as (cable, there, here), ExitStack() as ending:
         listener = Program(
             cable, cable.a, there, "watch", "--device", "pulse", "--data", str(tmp_path / "there"),
             "--config", str(tmp_path), "--page",
         )  # fmt: skip
+        ending.callback(listener.close)
         there.play(hiss)
         listener.expect("The page, for paired devices", 30)
         told = subprocess.run(
@@ -110,9 +112,12 @@ def test_an_alarm_crosses_the_house_and_a_cut_is_noticed_at_both_ends(hiss: Path
         data = ("--data", str(tmp_path / "here"), "--config", str(tmp_path))
         wires.run(*cable.inside(cable.b, sys.executable, "-m", "beepwatch", "bedside", link, "--name", "Anna", *data))
         bedside = Program(cable, cable.b, here, "bedside", *data, "--device", "pulse", source="BEDSIDE.monitor")
+        ending.callback(bedside.close)
         bedside.expect("I am linked", 30)
         time.sleep(6)  # the listener looks who is paired each 5 s
         quiet, loud = Ears(there), Ears(here)
+        ending.callback(quiet.close)
+        ending.callback(loud.close)
         there.play(lead)
         raised = listener.expect("ALARM: lead-disconnect", 40)
         sounded = loud.first_sound(raised - 1, 10)
@@ -135,5 +140,3 @@ def test_an_alarm_crosses_the_house_and_a_cut_is_noticed_at_both_ends(hiss: Path
         cable.mend()
         bedside.expect("I am linked", 30, mended)
         listener.expect("Over: the computer beside the caregiver", 30, mended)
-        for one in (quiet, loud, bedside, listener):
-            one.close()
