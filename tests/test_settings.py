@@ -160,6 +160,16 @@ def test_the_verb_shows_value_origin_and_what_it_may_be(capsys: pytest.CaptureFi
     assert "It waits for the next start of watch." in capsys.readouterr().out
 
 
+def test_one_setting_can_be_shown_alone(capsys: pytest.CaptureFixture[str], no_settings: Path) -> None:
+    """Two lines; a key that there is not is refused."""
+    assert main(["settings", "show", "sound.microphone"]) == 0
+    first, second = capsys.readouterr().out.splitlines()
+    assert first == "sound.microphone = the system's own  (default)"
+    assert second.endswith("(from the next start of watch on)")
+    assert main(["settings", "show", "sound.microfone"]) == 2
+    assert "did you mean sound.microphone?" in capsys.readouterr().err
+
+
 def test_a_folder_that_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The line says which option helps."""
     (tmp_path / "file").touch()

@@ -37,7 +37,7 @@ INTRO = (
     "This is an extra pair of ears. It is not a medical device."
 )
 END = (
-    "All steps are done. Start the night with: beepwatch watch\n"
+    "All steps are done. Start the night with: beepwatch watch --guarded\n"
     "It is an extra pair of ears. If the device is off, it makes no sound. So silence does not mean all is well."
 )
 TEXTS = {
@@ -45,7 +45,8 @@ TEXTS = {
     "same": "Put the microphone an arm's length from the device. Put the speaker by your own bed.",
     "apart": (
         "The microphone must be in the room of the device, an arm's length from it.\n"
-        "The speaker must be by your bed. A long cable will do."
+        "The speaker must be by your bed. A long cable will do.\n"
+        "A phone or a second computer can wake you too. The README tells how: watch --page, bedside."
     ),
     "microphone": "Which microphone is in the room of the device?",
     "clap": "I show how loud it is for five seconds. Clap your hands now.",

@@ -52,10 +52,10 @@ def add(subparsers: Actions) -> None:
     _entered(_action(actions, "early", "due at once")).add_argument("--reason", required=True, metavar="WORDS",
         help="damp, dirty or words of yours")  # fmt: skip
     _entered(_action(actions, "postpone", "due on another day")).add_argument("--to", required=True, metavar="DATE")
-    wrong = actions.add_parser("wrong", help="an entry does not hold; it stays, marked as corrected")
+    wrong = _parser(actions, "wrong", "an entry does not hold; it stays, marked as corrected")
     wrong.add_argument("number", metavar="NUMBER", help="its number in `beepwatch care`")
     _places(wrong)
-    book = actions.add_parser("calendar", help="a calendar file of what is due")
+    book = _parser(actions, "calendar", "a calendar file of what is due")
     book.add_argument("-o", "--output", metavar="FILE.ics", type=Path, required=True)
     _places(book)
 
@@ -73,8 +73,17 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _parser(actions: Actions, name: str, told: str) -> argparse.ArgumentParser:
+    """An action with its example of USES and the caution."""
+    (example,) = (line for line in USES.splitlines() if line.startswith(f"  beepwatch care {name} "))
+    return actions.add_parser(
+        name, help=told, description=f"{told[0].upper()}{told[1:]}.", epilog=f"example:\n{example}\n\n{CAUTION}",
+        formatter_class=FORM,
+    )  # fmt: skip
+
+
 def _action(actions: Actions, name: str, told: str) -> argparse.ArgumentParser:
-    made = actions.add_parser(name, help=told, description=f"{told[0].upper()}{told[1:]}.")
+    made = _parser(actions, name, told)
     made.add_argument("routine", metavar="ROUTINE", help="battery, exit-site, or a name of your own")
     _places(made)
     return made

@@ -2,13 +2,19 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from beepwatch.cli import CAUTION
 from beepwatch.errors import InputError
 
+if TYPE_CHECKING:
+    from beepwatch.settings.household import Household
+
 EXAMPLES = """examples:
   beepwatch settings                              show them all
+  beepwatch settings show names.person            show one
   beepwatch settings set names.person Sam         Sam's name is said at night
+  beepwatch settings set sound.microphone USB     the one whose name holds USB
   beepwatch settings clear names.person           back to "the person"
 
 A change while `watch` runs is taken over within a second, or waits for its next start where it says so.
@@ -56,18 +62,27 @@ def run(arguments: argparse.Namespace) -> int:
 def _show(folder: Path, arguments: argparse.Namespace) -> None:
     from beepwatch.settings.file import FILE  # noqa: PLC0415
     from beepwatch.settings.household import household, rows  # noqa: PLC0415
-    from beepwatch.settings.ladder import described  # noqa: PLC0415
-    from beepwatch.settings.model import parse  # noqa: PLC0415
+    from beepwatch.settings.model import BY_NAME, parse, unknown  # noqa: PLC0415
 
     options = {"sound.microphone": arguments.device, "history.folder": arguments.data, "device.tone": arguments.tone}
     given = {name: value for name, value in options.items() if value is not None}
     for name, value in given.items():
         parse(name, value)
+    if arguments.key is not None and arguments.key not in BY_NAME:
+        raise InputError(unknown(arguments.key))
     home = household(folder)
     for row in rows(home, given):
-        waits = "; a change waits for the next start of watch" if row.waits else ""
-        print(f"{row.name} = {row.value}  ({row.origin})")
-        print(f"    {row.may_be}{waits}")
+        if arguments.key in (None, row.name):
+            print(f"{row.name} = {row.value}  ({row.origin})")
+            print(f"    {row.may_be}{' (from the next start of watch on)' if row.waits else ''}")
+    if arguments.key is None:
+        _show_rest(home, folder / FILE)
+
+
+def _show_rest(home: "Household", file: Path) -> None:
+    """What stands in lists of tables, the taught beeps, and where it all is."""
+    from beepwatch.settings.ladder import described  # noqa: PLC0415
+
     print("\nWho is woken by what (lists of tables in the file: see README):")
     for line in described(home.settings.ladder, home.settings.rota, home.settings.command):
         print(f"  {line}")
@@ -78,7 +93,7 @@ def _show(folder: Path, arguments: argparse.Namespace) -> None:
         print("  none: see beepwatch teach --help")
     for note in home.notes:
         print(f"Note: {note}.")
-    print(f"\nThe file: {folder / FILE}")
+    print(f"\nThe file: {file}")
 
 
 def _say_changed(folder: Path, name: str) -> None:

@@ -21,6 +21,7 @@ TONES = (400.0, 5000.0)
 EXAMPLES = """examples:
   beepwatch watch                         listen to this computer's microphone
   beepwatch watch --device 'USB'          to the one whose name holds USB
+  beepwatch watch --guarded               with a second process that sounds if this one fails
   beepwatch watch --page                  and serve the page for phones of this home's network
   beepwatch watch samples/night.flac      what would have happened in a recorded night
 """

@@ -99,7 +99,7 @@ def _make_authority(folder: Path, now: datetime, addresses: tuple[str, ...]) -> 
     key = ec.generate_private_key(ec.SECP256R1())
     name = _name(f"beepwatch on {own_names()[1]}")
     permitted = [x509.DNSName(one) for one in own_names()]
-    permitted += [x509.IPAddress(ip_network(one)) for one in (*LOOPBACK, *addresses)]  # type: ignore[misc]
+    permitted += [x509.IPAddress(ip_network(one)) for one in (*LOOPBACK, *addresses)]  # type: ignore[misc]  # its types know no networks
     usage = dict.fromkeys(_USAGES, False) | {"key_cert_sign": True, "crl_sign": True}
     made = (
         _builder(name, issuer=name, key=key, now=now, lasts=YEARS)

@@ -200,7 +200,7 @@ def _counted(connections: set[asyncio.BaseTransport]) -> "type[asyncio.Protocol]
     class Counted(H11Protocol):
         """One connection."""
 
-        def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # narrower, as in uvicorn
             """It begins."""
             connections.add(transport)
             super().connection_made(transport)

@@ -64,7 +64,7 @@ class Turn(_Row, frozen=True):
     """`[[rota]]`: who has the turn, by weekday; `until` before or at `from` is on the next day."""
 
     who: Person
-    days: tuple[Day, ...] = DAYS  # type: ignore[assignment] # the same words
+    days: tuple[Day, ...] = DAYS  # type: ignore[assignment]  # the same words
     begin: Hour = msgspec.field(name="from", default="00:00")
     until: Hour = "00:00"
     second: Person = ""

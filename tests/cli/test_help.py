@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from beepwatch.cli import VERBS, main
+from beepwatch.cli import CAUTION, VERBS, main
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 OFFLINE = """
@@ -26,6 +26,26 @@ def test_each_verb_has_an_example_in_its_help(verb: str, capsys: pytest.CaptureF
     with pytest.raises(SystemExit):
         main([verb, "--help"])
     assert f"examples:\n  beepwatch {verb}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *(
+            ("care", one)
+            for one in ("arm", "disarm", "add", "done", "changed", "early", "postpone", "wrong", "calendar")
+        ),
+        ("history", "note"),
+        ("history", "delete"),
+    ],
+)
+def test_each_action_has_an_example_and_the_caution(words: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    """A person who asks for one action's help is told no less than for its verb."""
+    with pytest.raises(SystemExit):
+        main([*words, "--help"])
+    out = capsys.readouterr().out
+    assert f"\n  beepwatch {' '.join(words)} " in out
+    assert CAUTION in out
 
 
 @pytest.mark.parametrize(

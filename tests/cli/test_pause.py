@@ -69,7 +69,7 @@ def test_a_watch_that_does_not_take_it_is_told(
 def test_no_purpose_lets_a_pause_last_for_ever(purpose: str) -> None:
     """A pause that was forgotten must end by itself."""
     now = datetime.now(UTC)
-    longest = LONGEST[purpose].total_seconds()  # type: ignore[index] # a Purpose, by where it comes from
+    longest = LONGEST[purpose].total_seconds()  # type: ignore[index]  # a Purpose, by where it comes from
     assert planned(longest, purpose, "", "", now)  # type: ignore[arg-type]
     with pytest.raises(InputError, match="give a shorter one"):
         planned(longest + 1, purpose, "", "", now)  # type: ignore[arg-type]

@@ -43,7 +43,7 @@ class House:
 
     def post(self, **changes: object) -> None:
         """Put up the state, changed."""
-        self.state = replace(self.state, heard_at=datetime.now(UTC), **changes)  # type: ignore[arg-type]
+        self.state = replace(self.state, heard_at=datetime.now(UTC), **changes)  # type: ignore[arg-type]  # fields by name
         self.board.post(self.state)
 
     def command(self, command: Command) -> None:

@@ -226,7 +226,7 @@ def answers(door: Door) -> list[object]:
 def test_every_answer_carries_the_headers(tmp_path: Path) -> None:
     """14.4.3 CSP, 14.4.4 nosniff, 14.4.6 Referrer-Policy, 14.4.7 frames, 8.2.1 no-store; 14.3.3 no versions."""
     for answer in answers(Door(tmp_path)):
-        headers = answer.headers  # type: ignore[attr-defined]
+        headers = answer.headers  # type: ignore[attr-defined]  # an answer of httpx
         for name, value in HEADERS.items():
             assert headers[name] == value
         assert "server" not in headers
@@ -246,7 +246,7 @@ def test_the_policy_lets_nothing_in_from_outside_and_nothing_inline() -> None:
 def test_every_answer_tells_its_kind_and_characters(tmp_path: Path) -> None:
     """14.4.1 a character set; 14.4.2 JSON is never shown as a page. 14.4.5 (HSTS) is left out, see `gate`."""
     for answer in answers(Door(tmp_path)):
-        headers = answer.headers  # type: ignore[attr-defined]
+        headers = answer.headers  # type: ignore[attr-defined]  # an answer of httpx
         kind = headers["content-type"]
         assert kind.endswith("; charset=utf-8") or kind == "application/x-x509-ca-cert"
         if kind.startswith("application/json"):

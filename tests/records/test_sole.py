@@ -55,5 +55,7 @@ def test_a_listener_that_ends_lets_the_next_one_begin(store: Store, tmp_path: Pa
     store.begin_listening("USB microphone", "household", evening)
     store.close()
     again = Store(tmp_path)
-    again.begin_listening("USB microphone", "household", evening)
+    again.begin_listening("kitchen", "household", evening)
     again.close()
+    with History(tmp_path) as history:
+        assert [span.source for span in history.spans()] == ["USB microphone", "kitchen"]

@@ -213,7 +213,7 @@ def test_a_recogniser_that_always_fails_is_deafness(tmp_path: Path) -> None:
     """Blocks that nobody understands are not listened to: told, sounded and kept as a gap."""
     bedroom = Bedroom(tmp_path, [("sound", 20)])
 
-    class Broken(type(bedroom.recognisers[0])):  # type: ignore[misc]
+    class Broken(type(bedroom.recognisers[0])):  # type: ignore[misc]  # a class known only at run time
         """Fails on every block."""
 
         def push(self, samples: object) -> list[Event]:
