@@ -23,7 +23,7 @@ USES = """examples:
   beepwatch care calendar -o care.ics                 for a calendar (iCalendar, RFC 5545)
 
 Reminders are lines of `watch` and of its page by day; nothing sounds. How it is done is nowhere told: as your clinic
-showed you. An answered battery alarm whose finding is "battery", or the key c, writes down a changed battery by itself.
+showed you. A battery alarm answered with "battery", or with the key c, writes down a changed battery by itself.
 """
 FORM = argparse.RawDescriptionHelpFormatter
 

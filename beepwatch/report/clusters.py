@@ -1,5 +1,6 @@
 """Alarms of one kind close together. Pure."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -29,9 +30,10 @@ def clusters(alarms: Sequence[LoggedAlarm]) -> list[Cluster]:
     found: list[Cluster] = []
     for pattern in sorted({one.state.pattern for one in alarms}):
         mine = sorted((one for one in alarms if one.state.pattern == pattern), key=lambda one: one.began)
+        begun = [one.began for one in mine]
         at = 0
         while at < len(mine):
-            group = [one for one in mine[at:] if one.began - mine[at].began <= WITHIN]
+            group = mine[at : bisect_right(begun, begun[at] + WITHIN)]
             if len(group) >= FEWEST:
                 seconds = (group[-1].began - group[0].began).total_seconds()
                 found.append(Cluster(pattern, group[0].began, seconds, tuple(one.id for one in group)))

@@ -1,6 +1,7 @@
 """Reminders of care routines while it listens; batteries changed after an alarm."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -8,12 +9,17 @@ from pathlib import Path
 from beepwatch.care.routine import BATTERY, EXIT_SITE
 from beepwatch.events import Alarm, Event, Raised
 from beepwatch.records.entries import CareEvent
+from beepwatch.records.journal import Journal
 from beepwatch.records.reading import History
 from beepwatch.records.store import Store
 from beepwatch.settings.model import Care, Settings, decode
+from beepwatch.waking.actions import Note
 from beepwatch.waking.commands import Changed, Command, Found, Going
+from beepwatch.waking.entry import DRILLED
 from beepwatch.watch.caring import EACH, Caring
-from tests.watch.hand import BEGAN, Bedroom
+from beepwatch.watch.logbook import Logbook
+from beepwatch.watch.timeline import Timeline
+from tests.watch.hand import BEGAN, Bedroom, HandClock
 
 ARMED = decode('[care]\nexit-site = "yes"\n')
 NOON = datetime(2026, 3, 10, 12, 0, tzinfo=UTC)
@@ -91,3 +97,48 @@ def test_a_battery_that_was_changed_after_its_alarm_is_written_down(tmp_path: Pa
 def test_another_finding_changes_no_battery(tmp_path: Path) -> None:
     """A cable is no battery."""
     assert night(tmp_path, Going("Anna", "page"), Found(None, "cable", "Anna", "page")) == []
+
+
+def test_no_word_while_somebody_is_being_woken_or_in_a_pause(tmp_path: Path) -> None:
+    """It waits: the screen then has one thing to say."""
+    done(tmp_path, BEGAN - timedelta(days=4))
+    day = Settings(care=Care(exit_site="yes", remind_from="00:00", remind_until="23:59"))
+    lead = replace(LOW, pattern="lead-disconnect", priority="high", onset=0.1, raised=0.3, last=0.2)
+    calls: dict[str, Callable[[], object]] = {}
+    caring = Late(tmp_path, lambda: day)
+    bedroom = Bedroom(
+        tmp_path, [("sound", 1), ("due", 0), ("sound", 20), ("answer", 0), ("sound", 2)],
+        [(0.3, Raised(0.3, lead))], calls=calls, caring=caring,
+    )  # fmt: skip
+    told: list[int] = []
+
+    def answer() -> None:
+        told.append(len(bedroom.heard("A reminder")))
+        bedroom.watch.command(Going("Anna", "page"))
+
+    calls |= {"due": lambda: setattr(caring, "ready", True), "answer": answer}
+    bedroom.run()
+    assert told == [0]
+    assert len(bedroom.heard("A reminder: Exit-site care is due")) == 1
+
+
+class Late(Caring):
+    """One that has nothing to say before the alarm is there."""
+
+    ready = False
+
+    def look(self, ticks: float, now: datetime) -> Iterator[tuple[str, CareEvent]]:
+        return super().look(ticks, now) if self.ready else iter(())
+
+
+def test_a_drill_changes_no_battery(tmp_path: Path) -> None:
+    """Nor does one that is answered with "battery"."""
+    clock = HandClock()
+    timeline = Timeline(clock.clock)
+    logbook = Logbook(Journal(Store(tmp_path), lambda: clock.now), timeline, clock.clock, "a microphone", "household")
+    for number, count in ((DRILLED, 0), (1, 1)):
+        logbook.alarm(Raised(11.5, replace(LOW, number=number)))
+        logbook.note(Note(number, "found", clock.now, "Anna", "page", "battery"))
+        with History(tmp_path) as history:
+            assert len(history.care()) == count
+    logbook.end(20.0)
