@@ -56,7 +56,7 @@ def _listening(review: Review) -> Iterable[str]:
 def _kinds(review: Review) -> Iterable[str]:
     yield "<h2>Alarms by kind</h2>"
     if not review.kinds:
-        yield f"<p>{'None was heard.' if review.seconds > 0 else 'Nothing was listened to.'}</p>"
+        yield f"<p>{'None was heard.' if review.seconds > 0 else words.UNHEARD}</p>"
     else:
         rows = [words.kind_row(kind) for kind in review.kinds]
         yield _table("Alarms by kind, without drills", words.KIND_COLUMNS, rows)

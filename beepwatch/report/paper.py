@@ -98,7 +98,7 @@ def _listening(sheet: Sheet, review: Review, x: float, y: float, width: float) -
 def _kinds(sheet: Sheet, review: Review, x: float, y: float, width: float) -> float:
     y = _heading(sheet, x, y, "Alarms by kind", width)
     if not review.kinds:
-        return sheet.block(x, y, "None was heard." if review.seconds > 0 else "Nothing was listened to.", SMALL, width)
+        return sheet.block(x, y, "None was heard." if review.seconds > 0 else words.UNHEARD, SMALL, width)
     places = [0.0, 0.25, 0.37, 0.475, 0.635, 0.785, 1.0]
     headings = ("Alarm", "Priority", "Count", "Together", "Longest", "In 100 h (95 %)")
     shown = review.kinds[: KINDS if len(review.kinds) <= KINDS else KINDS - 1]

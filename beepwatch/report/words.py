@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TypeAlias
 
 from beepwatch.care.words import early_line
@@ -19,6 +19,7 @@ ORIGIN = "Heard by a listener, not the device's own record."
 SHOWN = 300
 """Letters of a note or of an evidence sentence that paper shows; it is whole in the history (judgement)."""
 ALL = "`beepwatch history --since {first} --until {until}`"
+UNHEARD = "Nothing was listened to, so nothing can be said."
 NUMBERS = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -151,19 +152,22 @@ def change_lines(review: Review) -> list[str]:
 
 def sections(review: Review, letters: int = SHOWN) -> tuple[Section, ...]:
     """All that stands below the picture, in order; people's own words up to so many letters."""
-    everything = ALL.format(first=review.period.first, until=review.period.last)
+    everything = ALL.format(first=review.period.first, until=review.period.last + timedelta(days=1))
+    none = "None was heard." if review.seconds > 0 else UNHEARD
+    apart = f"No {NUMBERS[FEWEST]} alarms of a kind within ten minutes." if review.seconds > 0 else UNHEARD
+    well = "None." if review.seconds > 0 else UNHEARD
     high = tuple(tuple(_told(one, review, letters)) for one in reversed(review.high))
     found = [
-        Section("High-priority alarms, newest first", high, everything, "None was heard.", 3),
+        Section("High-priority alarms, newest first", high, everything, none, 3),
         Section(
             "Alarms close together", tuple((cluster_line(one, review),) for one in reversed(review.clusters)),
-            everything, f"No {NUMBERS[FEWEST]} alarms of a kind within ten minutes.", 2,
+            everything, apart, 2,
         ),
         Section("Until a button was pressed", tuple(_answered(review)), everything, "Left out."),
-        Section("Main battery", tuple(_battery(review)), "`beepwatch care`", "No change was written down.", 2),
-        Section("Care", tuple((rhythm_line(one),) for one in review.rhythms), "`beepwatch care`", "None is armed."),
+        Section("Main battery", tuple(_battery(review)), everything, "No change was written down.", 2),
+        Section("Care", tuple((rhythm_line(one),) for one in review.rhythms), everything, "None is armed."),
         Section(
-            "Times it could not hear or wake", tuple((_trouble(one),) for one in review.troubles), everything, "None."
+            "Times it could not hear or wake", tuple((_trouble(one),) for one in review.troubles), everything, well
         ),
     ]  # fmt: skip
     if review.notes is not None:

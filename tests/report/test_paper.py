@@ -76,7 +76,7 @@ def test_what_does_not_fit_is_told_with_where_it_is(full_review: Review) -> None
     shown = second.count("Evidence:")
     assert shown >= 10
     assert f"and {len(full_review.high) - shown} more, left out here for want of room" in second
-    assert "all are in the report in HTML, and in `beepwatch history --since 2026-01-30 --until 2026-03-31`" in second
+    assert "all are in the report in HTML, and in `beepwatch history --since 2026-01-30 --until 2026-04-01`" in second
 
 
 def test_more_nights_than_there_is_room_for(ordinary_review: Review) -> None:

@@ -128,6 +128,9 @@ def test_the_rhythm_of_the_exit_site(ordinary_review: Review) -> None:
 def test_an_empty_history_says_nothing_of_alarms(empty_review: Review) -> None:
     """No alarms without listening are no good news."""
     assert dict(words.listening(empty_review))["Hours listened"] == "none: nothing can be said about alarms"
+    told = {section.title: section.empty for section in words.sections(empty_review) if not section.entries}
+    for title in ("High-priority alarms, newest first", "Alarms close together", "Times it could not hear or wake"):
+        assert told[title] == "Nothing was listened to, so nothing can be said."
     assert words.change_lines(empty_review)[0].endswith("No alarms in either period.")
 
 
