@@ -2,10 +2,8 @@
 
 import http.client
 import json
-import os
 import re
 import ssl
-import tempfile
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -13,6 +11,7 @@ from pathlib import Path
 import msgspec
 
 from beepwatch.errors import InputError
+from beepwatch.records.whole import put_whole
 
 FILE = "bedside.json"
 COOKIE = "__Host-beepwatch"
@@ -84,11 +83,7 @@ def vouched(certificate: str) -> ssl.SSLContext:
 def keep(folder: Path, listener: Listener) -> None:
     """Write the file, whole or not at all, for its owner alone. Raises InputError."""
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        descriptor, name = tempfile.mkstemp(dir=folder)  # 0600
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(msgspec.json.encode(listener))
-        Path(name).replace(folder / FILE)
+        put_whole(folder / FILE, msgspec.json.encode(listener))
     except OSError as error:
         raise InputError(f"the pairing cannot be kept in {folder} ({error.strerror}): make room there") from error
 

@@ -1,4 +1,4 @@
-"""Small files beside the history by which another process reaches a running watch: written whole or not at all."""
+"""Small files, such as those by which another process reaches a running watch: written whole or not at all."""
 
 import os
 import tempfile
@@ -13,18 +13,24 @@ Mark: TypeAlias = tuple[int, int]
 def write_whole(path: Path, text: bytes) -> None:
     """Write a file in place of any before, on the disk when this returns. Raises RecordsError, one line."""
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+        put_whole(path, text)
     except OSError as error:
         raise RecordsError(f"cannot write {path}: {error.strerror or error}") from error
+
+
+def put_whole(path: Path, text: bytes) -> None:
+    """As `write_whole`, readable by this user alone; makes its folder. Raises OSError."""
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
 
 
 def remove(path: Path) -> bool:

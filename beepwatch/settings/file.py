@@ -1,13 +1,12 @@
 """The settings' file and the sounders' files on this machine: reading, and edits that keep a person's comments."""
 
-import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
 from platformdirs import user_config_path
 
 from beepwatch.errors import InputError
+from beepwatch.records.whole import put_whole
 from beepwatch.settings.model import BY_NAME, Settings, checked, decode, given, parse, unknown
 from beepwatch.settings.sounder import Sounder
 from beepwatch.settings.sounder import read as read_sounder
@@ -120,17 +119,7 @@ def forget_sounder(folder: Path, name: str) -> None:
 def write(path: Path, text: str) -> None:
     """Write a file whole or not at all, readable by this user alone. Raises InputError, one line."""
     try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+        put_whole(path, text.encode())
     except OSError as error:
         raise InputError(f"cannot write {path} ({_reason(error)}): choose another --config DIR") from error
 
