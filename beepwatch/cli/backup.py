@@ -40,5 +40,6 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         done = backup(data_of(arguments.data, arguments.config), arguments.folder, datetime.now().astimezone())
         print(f"Copied to {done.folder}.")
-    print(f"Checked: {done.checked.rows} records, {done.clips} clips, last hash {done.checked.last}")
+    clips = "1 clip" if done.clips == 1 else f"{done.clips} clips"
+    print(f"Checked: {done.checked.rows} records, {clips}, last hash {done.checked.last}")
     return 0

@@ -2,8 +2,8 @@
 
 No patient is named and none is referred to: whoever takes the bundle in adds the subject. Our own code of an event
 comes first; where ISO/IEEE 11073-10101 has an event for it (196876 MDC_EVT_LEAD_DISCONN,
-196802 MDC_EVT_BATT_LO, quoted) that is second. `method` says that all is inferred from sound. Identifiers are the same
-at each export.
+196802 MDC_EVT_BATT_LO, quoted) that is second. `method` says of each whether it is inferred
+from sound, entered by a person, or told by the listener about itself. Identifiers are the same at each export.
 """
 
 import math
@@ -31,6 +31,7 @@ IEEE = {
     "lead-disconnect": ("196876", "MDC_EVT_LEAD_DISCONN"),
     "battery-critical": ("196802", "MDC_EVT_BATT_LO"),
 }
+ENTERED, ITSELF = "entered by a person", "told by the listener about itself"
 UCUM = "http://unitsofmeasure.org"
 LONGEST = 100_000
 """Letters of one text: FHIR allows a string 1 MB; a reader at the clinic wants less (judgement)."""
@@ -137,6 +138,7 @@ class _Maker:
             "technical", one.id, f"technical-{one.cause}", f"technical alarm: {one.cause}",
             began=one.began, ended=one.ended,
             issued=one.raised, open_=one.ended is None,
+            method=ITSELF,
             components=[_words("priority", one.priority), _words("why", one.why)],
         )  # fmt: skip
 
@@ -145,6 +147,7 @@ class _Maker:
         return self._observation(
             "pause", pause.id, "planned-pause", f"planned pause: {pause.purpose}",
             began=pause.began, ended=pause.until,
+            method=ENTERED,
             components=[_words("purpose", pause.purpose)],
         )  # fmt: skip
 
@@ -157,7 +160,7 @@ class _Maker:
         return self._observation(
             "care", care.id, f"care-{event.kind}", f"care routine {name}: {event.kind}",
             began=event.at, ended=event.at,
-            method="entered by a person",
+            method=ENTERED,
             components=[
                 _words("routine", name),
                 due,
@@ -255,7 +258,7 @@ def _narrative(lines: Sequence[str]) -> Resource:
 
 def _token(text: str) -> str:
     """A code of FHIR: no white space at its ends, single spaces inside."""
-    return "-".join(_clean(text).split()) or "unknown"
+    return "-".join(_clean(text).replace(",", "").split()) or "unknown"
 
 
 def _clean(text: str) -> str:

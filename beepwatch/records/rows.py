@@ -20,7 +20,7 @@ Change: TypeAlias = Literal["changed", "renamed"]
 NoteKind: TypeAlias = Literal[
     "woken", "acknowledged", "stopped", "again", "reminded", "paused", "resumed", "battery-changed"
 ]
-"""Waking began; somebody answered; the beeping stopped before anybody did; it beeped on after an answer and woke again;
+"""Waking began; somebody answered; that its beeping had stopped was told; it beeped on after an answer and woke again;
 somebody was reminded of it; a planned pause silenced it; that pause was over; somebody said that the battery is new."""
 
 SNAPSHOT = "pattern, priority, onset, raised, ended, last, beeps, duration, period, frequency, confidence, why"
@@ -74,7 +74,7 @@ class LoggedAlarm:
     acknowledged_after: float | None
     """Seconds from `raised` until somebody answered; None if nobody did."""
     stopped_after: float | None
-    """Seconds from `raised` until the beeping was said to have stopped unanswered; None if it was not."""
+    """Seconds from `raised` until it was told that the beeping had stopped; None if it was not."""
     drill: bool = False
     """Whether it was a rehearsal."""
     answered_by: str | None = None

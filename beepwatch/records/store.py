@@ -139,7 +139,7 @@ class Store(NightWriter, FamilyWriter):
         who: str | None = None,
         way: str | None = None,
     ) -> None:
-        """Write that somebody was woken, that somebody answered, or that the beeping stopped unanswered.
+        """Write that somebody was woken, that somebody answered, or that the beeping stopped.
 
         after: seconds since the alarm was raised by a clock that is never set; None takes the wall clock's.
         who: the person, as far as known; way: by what ("key", "page", "bedside", "hub", ...).

@@ -28,8 +28,13 @@ class Keys:
             Thread(target=self._read, name="keys", daemon=True).start()
 
     def close(self) -> None:
-        """Give the terminal back as it was; a key that comes later is dropped."""
+        """Give the terminal back as it was; a key that comes later is dropped.
+
+        Its thread may wait for a key until the program ends, so it must hold nothing of the program's any more: what
+        is still held then is told as leaked by one of the libraries (nanobind), on the terminal.
+        """
         self._closed = True
+        self._press = _dropped
         if self._restore is not None:
             self._restore()
             self._restore = None
@@ -46,6 +51,10 @@ class Keys:
             for one in [key] if key.startswith(ESCAPE) else [bytes([byte]) for byte in key]:
                 if not self._closed:
                     self._press(one)
+
+
+def _dropped(_: bytes) -> None:
+    """A key that comes too late."""
 
 
 def terminal_restorer(descriptor: int) -> Callable[[], None]:

@@ -49,7 +49,7 @@ def test_a_copy_goes_back_with_every_row_and_clip(tmp_path: Path, capsys: pytest
     store.found(1, "cable", EVENING)
     store.close()
     assert cli.main(["backup", "--restore", str(copy), "--data", str(tmp_path / "new")]) == 0
-    assert capsys.readouterr().out.endswith(f"1 clips, last hash {last}\n")
+    assert capsys.readouterr().out.endswith(f"1 clip, last hash {last}\n")
     assert (tmp_path / "new" / FOLDER / "one.flac").read_bytes() == b"sound"
     with History(tmp_path / "new") as history:
         assert [alarm.state.pattern for alarm in history.alarms()] == ["lead-disconnect"]

@@ -69,6 +69,7 @@ def test_the_terminal_shows_a_live_line_and_a_block_in_alarm(
         screen.expect("Silence does not mean all is well. To read the history", 8)
         assert screen.process.wait(timeout=8) == 0
         assert "\x1b[3" not in screen.shown  # no colour
+        assert "leaked" not in screen.shown  # nothing of the program's is held by the thread that waits for a key
     finally:
         screen.close()
 

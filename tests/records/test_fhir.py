@@ -13,7 +13,7 @@ import pytest
 from beepwatch.events import Alarm
 from beepwatch.records.entries import CareEvent, Found, LoggedCare, Note, Pause, Technical
 from beepwatch.records.export import METHOD, With
-from beepwatch.records.fhir import Told, bundle
+from beepwatch.records.fhir import ENTERED, ITSELF, Told, bundle
 from beepwatch.records.listened import listened
 from beepwatch.records.rows import LoggedAlarm, Span
 from tests.npm import node, package
@@ -111,7 +111,7 @@ def test_the_validator_finds_what_is_wrong(validator: Path, told: Told, evening:
 
 
 def test_each_event_says_what_it_is_and_who_heard_it(told: Told, evening: datetime) -> None:
-    """Our code first, the IEEE's second; by the listener; inferred from sound; no patient."""
+    """Our code first, the IEEE's second; by the listener; how it is known; no patient."""
     events = list(observations(made(told, evening)))
     _, first, open_, drill, *_ = events
     (device,) = [one["fullUrl"] for one in made(told, evening)["entry"] if one["resource"]["resourceType"] == "Device"]
@@ -120,7 +120,7 @@ def test_each_event_says_what_it_is_and_who_heard_it(told: Told, evening: dateti
     assert codings[1] == ("urn:iso:std:iso:11073:10101", "196876")
     assert drill["code"]["coding"][1]["code"] == "196802"
     assert {one["device"]["reference"] for one in events} == {device}
-    assert [one["method"]["text"] for one in events[:6]] == [METHOD] * 6
+    assert [one["method"]["text"] for one in events[:6]] == [METHOD] * 4 + [ITSELF, ENTERED]
     assert not any("subject" in one for one in events)
     assert (first["status"], open_["status"]) == ("final", "preliminary")
     assert "end" not in open_["effectivePeriod"]

@@ -1,8 +1,10 @@
 """Keys at a real pseudo-terminal: each is told at once, and the terminal is given back."""
 
+import gc
 import os
 import pty
 import termios
+import weakref
 from collections.abc import Iterator
 from queue import Empty, SimpleQueue
 
@@ -44,6 +46,18 @@ def test_the_terminal_is_given_back_as_it_was(terminal: tuple[int, int]) -> None
     assert termios.tcgetattr(program) != before
     found.close()
     assert termios.tcgetattr(program) == before
+
+
+def test_once_closed_it_holds_nothing(terminal: tuple[int, int]) -> None:
+    """Its thread still waits for a key, and must not keep the program's parts alive at its end."""
+    _, program = terminal
+    pressed: SimpleQueue[bytes] = SimpleQueue()
+    kept = weakref.ref(pressed)
+    found = Keys(pressed.put, program)
+    found.close()
+    del pressed
+    gc.collect()
+    assert kept() is None
 
 
 def test_no_terminal_no_keys() -> None:

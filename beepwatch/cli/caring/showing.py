@@ -76,4 +76,5 @@ def _entry(entry: LoggedCare) -> str:
     why = f" ({event.reason})" if event.reason else ""
     who = f" by {event.who}" if event.who else ""
     due = f", due {day(event.due.date())}" if event.due is not None else ""
-    return f"{entry.id}: {day(event.at.date())} {event.at:%H:%M}  {event.routine} {event.kind}{hours}{why}{who}{due}"
+    did = "due early" if event.kind == "forecast" else event.kind
+    return f"{entry.id}: {day(event.at.date())} {event.at:%H:%M}  {event.routine} {did}{hours}{why}{who}{due}"

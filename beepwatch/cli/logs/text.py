@@ -74,7 +74,7 @@ def _who(alarm: LoggedAlarm) -> str:
     by = f" by {printable(alarm.answered_by)}" if alarm.answered_by else ""
     told += ", nobody answered" if answered is None else f", answered {_after(answered)}{by}"
     if alarm.stopped_after is not None:
-        told += f"; the beeping stopped unanswered {_after(alarm.stopped_after)}"
+        told += f"; its end was known {_after(alarm.stopped_after)}"
     return told
 
 
