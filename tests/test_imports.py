@@ -17,6 +17,7 @@ ORDER = [
     "waking",
     "synthesis sources channels records settings board paper",
     "page hub bedside bedroom care report",
+    "views",
     "watch",
     "cli __init__ __main__",
 ]

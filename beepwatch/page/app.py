@@ -32,6 +32,8 @@ FILES = {
     "/page.js": ("page.js", "text/javascript"),
     "/sound.js": ("sound.js", "text/javascript"),
     "/icon.svg": ("icon.svg", "image/svg+xml"),
+    "/views.css": ("views.css", "text/css"),
+    "/views.js": ("views.js", "text/javascript"),
     "/pair": ("pair.html", "text/html"),
     "/pair.js": ("pair.js", "text/javascript"),
 }
@@ -43,7 +45,7 @@ Body = TypeVar("Body")
 class View:
     """A further page behind the same gate, as tonight, week and month: a link on the main page, and its routes.
 
-    path: "/week" or the like; `routes` begin with it. Their endpoints find the paired device in
+    path: "/week" or the like, one of `routes`. Their endpoints find the paired device in
     `request.state.device`, get the page's headers by themselves (no inline script or style) and may use /page.css.
     """
 
@@ -142,15 +144,15 @@ class Routes:
 
     async def pair(self, request: "Request") -> "Response":
         """A code for a cookie. The same answer for every code that does not hold."""
-        asked = await _body(request, Exchange)
+        asked = await body_of(request, Exchange)
         if asked is None:
-            return _json({"error": "not understood"}, 400)
+            return json({"error": "not understood"}, 400)
         found = self._around.pairing.exchange(asked.code, asked.name, asked.kind, self._around.wall())
         if found is None:
-            return _json({"error": "this code does not hold"}, 403)
+            return json({"error": "this code does not hold"}, 403)
         device, token = found
         self._around.paired(device)
-        response = _json({"name": device.name})
+        response = json({"name": device.name})
         _set_cookie(response, token)
         return response
 
@@ -159,8 +161,8 @@ class Routes:
         from starlette.responses import StreamingResponse  # noqa: PLC0415
 
         if self._hub is None:
-            return _json({"error": "not ready"}, 503)
-        device, cookie = _device(request), request.cookies.get(COOKIE)
+            return json({"error": "not ready"}, 503)
+        device, cookie = device_of(request), request.cookies.get(COOKIE)
         views = [{"path": view.path, "title": view.title} for view in self._around.views]
         hello = msgspec.json.encode({"you": device.name, "version": __version__, "views": views})
         frames = self._hub.stream(device, hello, lambda: self._around.guard.device(cookie) is not None)
@@ -168,43 +170,43 @@ class Routes:
 
     async def going(self, request: "Request") -> "Response":
         """A person goes. Never limited, never refused to a paired device: 409 only where that alarm is not open."""
-        asked = await _body(request, Answer)
+        asked = await body_of(request, Answer)
         if asked is None:
-            return _json({"error": "not understood"}, 400)
+            return json({"error": "not understood"}, 400)
         number = self._open_number(asked.alarm)
         if number is None:
-            return _json({"taken": False}, 409)
-        return self._order(Going(_device(request).name, VIA, number))
+            return json({"taken": False}, 409)
+        return self._order(Going(device_of(request).name, VIA, number))
 
     async def found(self, request: "Request") -> "Response":
         """What an alarm turned out to be."""
-        asked = await _body(request, Finding)
+        asked = await body_of(request, Finding)
         number = None if asked is None else self._number(asked.alarm)
         if asked is None or number is None:
-            return _json({"error": "not understood"}, 400)
-        return self._order(Found(number, asked.what, _device(request).name, VIA))
+            return json({"error": "not understood"}, 400)
+        return self._order(Found(number, asked.what, device_of(request).name, VIA))
 
     async def changed(self, request: "Request") -> "Response":
         """The main battery was changed."""
-        return self._order(Changed(_device(request).name, VIA))
+        return self._order(Changed(device_of(request).name, VIA))
 
     async def pause(self, request: "Request") -> "Response":
         """A planned pause."""
-        asked = await _body(request, Pausing)
+        asked = await body_of(request, Pausing)
         if asked is None or not 1 <= asked.minutes <= LONGEST_PAUSE:
-            return _json({"error": "not understood"}, 400)
-        return self._order(Pause(60.0 * asked.minutes, asked.purpose, _device(request).name, VIA))
+            return json({"error": "not understood"}, 400)
+        return self._order(Pause(60.0 * asked.minutes, asked.purpose, device_of(request).name, VIA))
 
     async def resume(self, request: "Request") -> "Response":
         """The end of a pause."""
-        return self._order(Resume(_device(request).name, VIA))
+        return self._order(Resume(device_of(request).name, VIA))
 
     async def seen(self, request: "Request") -> "Response":
         """A page shows these alarms."""
-        asked = await _body(request, Shown)
+        asked = await body_of(request, Shown)
         if asked is None or len(asked.alarms) > 20:
-            return _json({"error": "not understood"}, 400)
-        device = _device(request)
+            return json({"error": "not understood"}, 400)
+        device = device_of(request)
         if asked.leaving:
             self._around.watchers.left(device.number)
         elif device.kind == "bedside":
@@ -213,12 +215,12 @@ class Routes:
             self._around.watchers.confirm(
                 alarm[:60], device.name, device.number, visible=asked.visible, sounding=asked.sounding
             )
-        return _json({})
+        return json({})
 
     def _order(self, command: Command) -> "Response":
         """Pass it to the loop; what came of it is on the board."""
         self._around.command(command)
-        return _json({"taken": True}, 202)
+        return json({"taken": True}, 202)
 
     def _number(self, alarm: str) -> int | None:
         """The number in an alarm's id, if it is of this run."""
@@ -233,14 +235,14 @@ class Routes:
         return number if any(one.number == number for one in self._around.board.posted.state.alarms) else None
 
 
-def _device(request: "Request") -> Device:
+def device_of(request: "Request") -> Device:
     """The paired device that the gate let in."""
     device = request.state.device
     assert isinstance(device, Device)  # noqa: S101 - the gate lets nobody else here
     return device
 
 
-async def _body(request: "Request", kind: type[Body]) -> Body | None:
+async def body_of(request: "Request", kind: type[Body]) -> Body | None:
     """The JSON body as this type; None where it is none, or too long."""
     from starlette.requests import ClientDisconnect  # noqa: PLC0415
 
@@ -260,7 +262,12 @@ def _response(body: bytes, kind: str, charset: str = "; charset=utf-8") -> "Resp
     return Response(body, headers={"content-type": kind + charset})
 
 
-def _json(told: dict[str, object], status: int = 200) -> "Response":
+def html(text: str) -> "Response":
+    """A page that was made here."""
+    return _response(text.encode("utf-8", "backslashreplace"), "text/html")
+
+
+def json(told: dict[str, object], status: int = 200) -> "Response":
     """JSON; as an attachment, so that no browser ever shows it as a page (ASVS 14.4.2)."""
     from starlette.responses import Response  # noqa: PLC0415
 

@@ -10,6 +10,8 @@ from beepwatch.records.reader import Reader, maybe_time, period, time_of
 FOUND = f"""SELECT found.* FROM found JOIN alarm ON alarm.id = found.alarm
     WHERE alarm.began >= :since AND alarm.began < :until AND {VALID.format("found")}
     ORDER BY found.id"""  # noqa: S608 - our own names
+FOUND_OF = f"""SELECT found.* FROM found WHERE alarm = :alarm AND {VALID.format("found")}
+    ORDER BY found.id"""  # noqa: S608 - our own names
 NOTES = f"""SELECT note.*, payload.text FROM note LEFT JOIN payload ON payload.hash = note.payload
     WHERE {{}} AND {VALID.format("note")} ORDER BY note.at, note.id"""  # noqa: S608 - our own names
 CARE = f"""SELECT care.* FROM care WHERE care.at >= :since AND care.at < :until
@@ -26,10 +28,12 @@ class FamilyReader(Reader):
 
     def found(self, since: datetime | None = None, until: datetime | None = None) -> dict[int, Found]:
         """By alarm id what alarms that began in the period turned out to be; the newest finding of each."""
-        rows = self._ask(FOUND, period(since, until))
-        return {
-            row["alarm"]: Found(row["id"], row["alarm"], row["what"], time_of(row, "at"), row["who"]) for row in rows
-        }
+        return {row["alarm"]: _found(row) for row in self._ask(FOUND, period(since, until))}
+
+    def found_of(self, alarm_id: int) -> Found | None:
+        """What one alarm turned out to be, as was said last."""
+        rows = self._ask(FOUND_OF, {"alarm": alarm_id})
+        return _found(rows[-1]) if rows else None
 
     def notes(self, since: datetime | None = None, until: datetime | None = None) -> list[Note]:
         """The notes written in the period, by time."""
@@ -69,6 +73,10 @@ class FamilyReader(Reader):
             "(SELECT id FROM alarm WHERE alarm.began >= :since AND alarm.began < :until)"
         )
         return [_clip(row) for row in self._ask(CLIPS.format(where), period(since, until))]
+
+
+def _found(row: sqlite3.Row) -> Found:
+    return Found(row["id"], row["alarm"], row["what"], time_of(row, "at"), row["who"])
 
 
 def _note(row: sqlite3.Row) -> Note:

@@ -11,7 +11,7 @@ from beepwatch.records.entered import FamilyReader
 from beepwatch.records.entries import Pause
 from beepwatch.records.nightly import NightReader
 from beepwatch.records.reader import WAIT, period, time_of
-from beepwatch.records.rows import SNAPSHOT, Gap, Kind, LoggedAlarm, LoggedBeep, Span, alarm_of, restored
+from beepwatch.records.rows import SNAPSHOT, Gap, Kind, LoggedAlarm, LoggedBeep, LoggedState, Span, alarm_of, restored
 
 __all__ = ["WAIT", "History"]
 
@@ -78,6 +78,16 @@ class History(NightReader, FamilyReader):
             for row in self._ask(MOMENTS.replace(WITHIN, "alarm.id = :id"), asked):
                 _keep(moments, row)
         return _logged(rows[0], moments) if rows else None
+
+    def states(self, number: int) -> list[LoggedState]:
+        """What became of one alarm, in the order in which it was written."""
+        rows = self._ask("SELECT * FROM state WHERE alarm = :id ORDER BY id", {"id": number})
+        return [
+            LoggedState(
+                row["kind"], time_of(row, "at"), row["after"], row["who"], row["way"], row["pattern"], row["beeps"]
+            )
+            for row in rows
+        ]
 
     def spans(
         self, since: datetime | None = None, until: datetime | None = None, kind: Kind = "household"

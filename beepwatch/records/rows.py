@@ -89,6 +89,22 @@ class LoggedAlarm:
 
 
 @dataclass(frozen=True, slots=True)
+class LoggedState:
+    """One row of what became of an alarm."""
+
+    kind: str
+    """"raised", "changed", "renamed", "ended", or a `NoteKind`."""
+    at: datetime
+    after: float | None
+    """s since it was raised, by a clock that is never set; None where that was not measured."""
+    who: str | None
+    way: str | None
+    pattern: str | None
+    """What it was taken for then; None in a row that does not say."""
+    beeps: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class LoggedBeep:
     """One beep kept as evidence; `onset` in seconds of stream time of its span, Hz, dBFS, dB."""
 

@@ -26,11 +26,11 @@ def rate(count: int, hours: float, per: float = 100.0) -> tuple[float, float, fl
 
     hours: over 0.
     """
-    from scipy.stats import chi2  # noqa: PLC0415 - takes a while to load
+    from scipy.special import gammaincinv  # noqa: PLC0415 - scipy.stats would take a second to load
 
     tail = (1 - LEVEL) / 2
-    low = float(chi2.ppf(tail, 2 * count)) / 2 if count else 0.0
-    high = float(chi2.ppf(1 - tail, 2 * count + 2)) / 2
+    low = float(gammaincinv(count, tail)) if count else 0.0
+    high = float(gammaincinv(count + 1, 1 - tail))
     return count / hours * per, low / hours * per, high / hours * per
 
 
@@ -41,13 +41,13 @@ def ratio(now: int, now_hours: float, before: int, before_hours: float) -> Ratio
     Wilenski, Biometrika 31, 1940, quoted); the interval of its share is Clopper and Pearson's (Biometrika 26, 1934,
     quoted).
     """
-    from scipy.stats import beta  # noqa: PLC0415
+    from scipy.special import betaincinv  # noqa: PLC0415
 
     total, tail, scale = now + before, (1 - LEVEL) / 2, before_hours / now_hours
     if not total:
         return Ratio(math.nan, 0.0, math.inf)
-    low = float(beta.ppf(tail, now, before + 1)) if now else 0.0
-    high = float(beta.ppf(1 - tail, now + 1, before)) if before else 1.0
+    low = float(betaincinv(now, before + 1, tail)) if now else 0.0
+    high = float(betaincinv(now + 1, before, 1 - tail)) if before else 1.0
     return Ratio(_odds(now / total) * scale, _odds(low) * scale, _odds(high) * scale)
 
 

@@ -63,4 +63,19 @@ class Changed:
     what: Literal["main-battery"] = "main-battery"
 
 
-Command: TypeAlias = Going | Pause | Resume | Found | Changed
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """What is written down of an alarm of any night, long after it perhaps: what it was, a note, or both."""
+
+    alarm: int
+    """Its row in the history: not the number that other commands name."""
+    what: Cause | None
+    words: str
+    """In one's own words; "" for none."""
+    by: str
+    via: str
+    changed: float | None = None
+    """s of the epoch at which the main battery counts as changed by this; None: it does not."""
+
+
+Command: TypeAlias = Going | Pause | Resume | Found | Changed | Noted

@@ -30,6 +30,8 @@ from beepwatch.sources.microphone import Microphone
 from beepwatch.sources.recording import Recording
 from beepwatch.sources.replay import Replay
 from beepwatch.sources.soundserver import Whereabouts
+from beepwatch.views.book import Book
+from beepwatch.views.routes import views
 from beepwatch.watch.awake import Awake
 from beepwatch.watch.beside import Beside
 from beepwatch.watch.callers import Callers, messages_of
@@ -170,7 +172,10 @@ def prepare(
         folder=folder,
     )
     watches.append(watch)
-    served = None if page is None else PageServer(page, folder / FOLDER, board, watch.command, say=reports.put)
+    served = None if page is None else PageServer(
+        page, folder / FOLDER, board, watch.command, say=reports.put,
+        views=views(Book(folder, lambda: callers.home.settings), watch.command),
+    )  # fmt: skip
     if served is not None:
         pages.append(served)
         ways.add(PageWay(board, served.watchers, served.pairing, reports.put, ticking))

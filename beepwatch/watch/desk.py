@@ -1,11 +1,13 @@
 """What people tell a running watch: from a queue that any thread may fill, to the waker, the screen and the history."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from queue import Empty, SimpleQueue
+from typing import Protocol
 
 from beepwatch.waking.actions import Action, Note
-from beepwatch.waking.commands import Cause, Changed, Command, Found, Going, Pause, Resume
+from beepwatch.waking.commands import Cause, Changed, Command, Found, Going, Noted, Pause, Resume
 from beepwatch.watch.pausing import Pausing
 from beepwatch.watch.posting import Posting
 from beepwatch.watch.waker import Wakes
@@ -17,6 +19,13 @@ CHANGED = b"c"
 KEYBOARD = "keyboard"
 SETTLED = 2.0
 """s after an answer in which a further key says nothing: half asleep one presses twice (judgement)."""
+
+
+class Keeps(Protocol):
+    """What is needed of `Logbook`."""
+
+    def row(self, number: int) -> int | None: ...  # noqa: D102
+    def noted(self, noted: Noted, at: float) -> None: ...  # noqa: D102
 
 
 class Desk:
@@ -31,12 +40,13 @@ class Desk:
         waker: Wakes,
         carry_out: Callable[[list[Action]], None],
         say: Callable[[str], None],
+        logbook: Keeps,
         *,
         pausing: Pausing | None,
         posting: Posting | None,
         wall: Callable[[float], datetime],
     ) -> None:
-        self._waker, self._carry_out, self._say = waker, carry_out, say
+        self._waker, self._carry_out, self._say, self._logbook = waker, carry_out, say, logbook
         self._pausing, self._posting, self._wall = pausing, posting, wall
         self._answered = -SETTLED
         self._waiting: SimpleQueue[Command | bytes | str] = SimpleQueue()
@@ -76,6 +86,9 @@ class Desk:
             if self._pausing is not None:
                 self._pausing.take(command, now)
             return
+        if isinstance(command, Noted):
+            self._note(command, now)
+            return
         actions = self._waker.tell(command, now)
         notes = [action for action in actions if isinstance(action, Note)]
         self._carry_out(actions)  # into the history before it is said
@@ -89,3 +102,11 @@ class Desk:
             self._say(f"Written down: it was {command.what}.")
         elif isinstance(command, Changed) and notes:
             self._say("Written down: the main battery is changed.")
+
+    def _note(self, noted: Noted, now: float) -> None:
+        """Into the history; where it answers the question what an alarm of tonight was, that is not asked any more."""
+        asked = [number for number in self._waker.asked if self._logbook.row(number) == noted.alarm]
+        if noted.what is not None and asked:
+            self._do(Found(asked[0], noted.what, noted.by, noted.via), now)
+            noted = replace(noted, what=None, changed=None)
+        self._logbook.noted(noted, now)

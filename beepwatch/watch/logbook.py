@@ -1,7 +1,7 @@
 """What the loop writes into the history, in the wall time of the stream."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Protocol
 
 from beepwatch.care.rules import ONCE, changed_battery
@@ -11,6 +11,7 @@ from beepwatch.records.clipping import Expired, Saved
 from beepwatch.records.entries import About, Attempt, CareEvent, Clip, Finding, PauseEnd, Purpose, TechnicalKind
 from beepwatch.records.rows import Change, Kind, NoteKind
 from beepwatch.waking.actions import Note
+from beepwatch.waking.commands import Noted
 from beepwatch.waking.entry import DRILLED
 from beepwatch.waking.escalation import BATTERIES
 from beepwatch.watch.timeline import Clock, Timeline
@@ -72,6 +73,11 @@ class Writes(Protocol):
     def margin(self, span: int, at: datetime, margin: float | None) -> None: ...  # noqa: D102
     def in_force(self, span: int | None, at: datetime, settings: str) -> None: ...  # noqa: D102
     def care(self, event: CareEvent) -> int: ...  # noqa: D102
+    def write_note(  # noqa: D102
+        self, about: About, about_id: int, at: datetime, note: str, who: str | None = ...
+    ) -> None: ...
+    def row(self, about: str, mine: int) -> int | None: ...  # noqa: D102
+    def adopt(self, about: str, row: int) -> int: ...  # noqa: D102
     def clip(self, alarm_id: int, clip: Clip) -> None: ...  # noqa: D102
     def clip_deleted(self, clip_row: int, at: datetime, why: str) -> None: ...  # noqa: D102
     def close(self) -> bool: ...  # noqa: D102
@@ -151,6 +157,21 @@ class Logbook:
     def care(self, event: CareEvent) -> None:
         """An entry of a care routine."""
         self._journal.care(event)
+
+    def row(self, number: int) -> int | None:
+        """The row in the file of alarm `number`; None where there is none (yet)."""
+        known = self._ids.get(number)
+        return None if known is None else self._journal.row("alarm", known)
+
+    def noted(self, noted: Noted, at: float) -> None:
+        """What a person wrote of an alarm, of this run or an earlier one, at clock reading `at`."""
+        alarm, wall, who = self._journal.adopt("alarm", noted.alarm), self._timeline.wall_of_ticks(at), noted.by or None
+        if noted.what is not None:
+            self._journal.found(alarm, noted.what, wall, who)
+        if noted.changed is not None:
+            self._changed_battery(datetime.fromtimestamp(noted.changed, UTC).astimezone(), who, alarm)
+        if noted.words:
+            self._journal.write_note("alarm", alarm, wall, noted.words, who)
 
     def sounded(self, numbers: Sequence[int], at: float) -> list[int]:
         """The speaker began to tell of these alarms at clock reading `at`; return those it told of first."""
@@ -245,12 +266,14 @@ class Logbook:
 
     def _battery(self, note: Note) -> None:
         """A battery alarm was answered by a changed battery; said twice within the hour it is one change."""
-        at = self._timeline.wall_of_ticks(note.at)
-        again = self._changed is not None and abs(at - self._changed) < ONCE
         known = self._ids.get(note.number)
-        if note.number in self._batteries and known is not None and not again:
+        if note.number in self._batteries and known is not None:
+            self._changed_battery(self._timeline.wall_of_ticks(note.at), note.by or None, known)
+
+    def _changed_battery(self, at: datetime, who: str | None, alarm: int) -> None:
+        if self._changed is None or abs(at - self._changed) >= ONCE:
             self._changed = at
-            self._journal.care(changed_battery(at, note.by or None, known))
+            self._journal.care(changed_battery(at, who, alarm))
 
     def _found(self, note: Note) -> None:
         known = self._ids.get(note.number)

@@ -120,7 +120,7 @@ class Watch:
             wall=lambda: wall(self._clock.ticks()), folder=folder,
         )  # fmt: skip
         self._desk = Desk(
-            waker, self._carry_out, self._say,
+            waker, self._carry_out, self._say, self._logbook,
             pausing=self._pausing if source.live else None, posting=posting, wall=wall,
         )  # fmt: skip
         self._reports = Reports(waker, self._logbook, self._alerts, self._say, self._trouble)

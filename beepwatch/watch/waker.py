@@ -15,7 +15,7 @@ from beepwatch.channels.voice import Voice
 from beepwatch.channels.way import Tried
 from beepwatch.events import Alarm, AlarmEvent
 from beepwatch.waking.actions import Action, Note, Quiet, Show
-from beepwatch.waking.commands import Changed, Command, Found, Going, Pause
+from beepwatch.waking.commands import Changed, Command, Found, Going, Noted, Pause
 from beepwatch.waking.escalation import Escalation, Standing
 from beepwatch.waking.ladder import Duty, Ladder
 from beepwatch.waking.messages import Messages
@@ -165,6 +165,8 @@ class Waker:
             return self._perform(core.changed(now, by, via))
         if isinstance(command, Pause):
             return self._perform(core.pause(now, now + command.seconds, until))
+        if isinstance(command, Noted):  # nobody is woken or quieted by it
+            return []
         return self._perform(core.resume(now))
 
     def rehearse(self, alarm: Alarm, now: float) -> list[Action]:

@@ -24,13 +24,19 @@ JSON = {"content-type": "application/json"}
 class Door:
     """The application and a client of it at `peer`; time in the test's hand."""
 
-    def __init__(self, folder: Path, peer: str = "192.168.7.30", views: tuple[View, ...] = ()) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        peer: str = "192.168.7.30",
+        views: tuple[View, ...] = (),
+        told: list[Command] | None = None,
+    ) -> None:
         self.now = EPOCH
         self.ticks = 100.0
         self.pairing = Pairing(folder)
         self.board = Board()
         self.board.post(REST)
-        self.commands: list[Command] = []
+        self.commands: list[Command] = [] if told is None else told
         self.watchers = Watchers(lambda: self.ticks)
         self.guard = Guard(self.pairing, lambda: self.now)
         self.app = application(Surroundings(

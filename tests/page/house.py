@@ -1,6 +1,8 @@
 """A house for tests of the page: a real server on loopback, a board in the test's hand, phones that pair."""
 
+import threading
 import time
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -8,6 +10,7 @@ from pathlib import Path
 
 from beepwatch.board.board import Board
 from beepwatch.board.state import Happened, OpenAlarm, State
+from beepwatch.page.app import View
 from beepwatch.page.names import Place
 from beepwatch.page.server import PageServer
 from beepwatch.waking.commands import Command, Going
@@ -32,14 +35,15 @@ def open_alarm(number: int = 1, pattern: str = "lead-disconnect", drill: bool = 
 class House:
     """The page's server with a loop that is only a board: it answers commands as `watch` would."""
 
-    def __init__(self, folder: Path, port: int = 0, host: str = "127.0.0.1") -> None:
+    def __init__(self, folder: Path, port: int = 0, host: str = "127.0.0.1", views: Sequence[View] = ()) -> None:
         self.folder = folder
         self.board = Board()
         self.commands: list[Command] = []
         self.said: list[str] = []
         self.state = REST
         self.post()
-        self.page = PageServer(Place(host, port), folder, self.board, self.command, say=self.said.append)
+        place = Place(host, port)
+        self.page = PageServer(place, folder, self.board, self.command, say=self.said.append, views=views)
 
     def post(self, **changes: object) -> None:
         """Put up the state, changed."""
@@ -68,3 +72,28 @@ class House:
         """End the server."""
         with suppress(OSError):
             assert self.page.close()
+
+
+class Beating(House):
+    """A house whose loop posts each half second, until told to hang."""
+
+    def __init__(self, folder: Path, port: int = 0, views: Sequence[View] = ()) -> None:
+        super().__init__(folder, port, views=views)
+        self._over = threading.Event()
+        self._beat = threading.Thread(target=self._run, daemon=True)
+        self._beat.start()
+        self.page.start()
+
+    def hang(self) -> None:
+        """The loop posts no more."""
+        self._over.set()
+        self._beat.join(5)
+
+    def close(self) -> None:
+        """End both."""
+        self.hang()
+        super().close()
+
+    def _run(self) -> None:
+        while not self._over.wait(0.5):
+            self.post()

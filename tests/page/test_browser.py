@@ -1,6 +1,5 @@
 """The page in a real browser: what a person sees, presses and hears of; what it says when nobody speaks to it."""
 
-import threading
 import time
 from collections.abc import Iterator
 from datetime import timedelta
@@ -12,7 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from beepwatch.board.state import Asked, Happened
 from beepwatch.waking.commands import Found
 from tests.page.browser import SOON, chromium, findings, paired, phone
-from tests.page.house import MESSAGES, NIGHT, House, open_alarm
+from tests.page.house import MESSAGES, NIGHT, Beating, open_alarm
 
 
 @pytest.fixture(scope="module")
@@ -20,30 +19,6 @@ def browser() -> Iterator[Browser]:
     """One browser for this file; each test has phones of its own."""
     with chromium() as made:
         yield made
-
-
-class Beating(House):
-    """A house whose loop posts each half second, until told to hang."""
-
-    def __init__(self, folder: Path, port: int = 0) -> None:
-        super().__init__(folder, port)
-        self._over = threading.Event()
-        self._beat = threading.Thread(target=self._run, daemon=True)
-        self._beat.start()
-        self.page.start()
-
-    def hang(self) -> None:
-        """The loop posts no more."""
-        self._over.set()
-        self._beat.join(5)
-
-    def close(self) -> None:
-        self.hang()
-        super().close()
-
-    def _run(self) -> None:
-        while not self._over.wait(0.5):
-            self.post()
 
 
 @pytest.fixture

@@ -65,6 +65,25 @@ def test_what_must_wake_has_more(text: str, ground: str) -> None:
     assert contrast(found[text], found[ground]) >= 7
 
 
+def test_the_views_have_the_same_bright_colours() -> None:
+    """Where the phone itself is bright; beyond that they name no colour."""
+    views = files("beepwatch.page").joinpath("static", "views.css").read_text("utf-8")
+    (table,) = re.findall(r":root\[data-view\] \{(.*?)\}", views, re.DOTALL)
+    (theirs,) = re.findall(r":root\[data-light=\"bright\"\] \{(.*?)\}", CSS, re.DOTALL)[:1]
+    assert dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", table)) == dict(
+        re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", theirs)
+    )
+    assert re.findall(r"#[0-9a-f]{3,8};", views.replace(table, "")) == []
+
+
+@pytest.mark.parametrize("scheme", ["dim", "bright"])
+def test_the_picture_of_the_nights_can_be_read(scheme: str) -> None:
+    """3:1 (1.4.11): what was listened to on the ground, alarms and pauses on it and beside it."""
+    found = colours(scheme)
+    for one, other in (("edge", "ground"), ("button-text", "edge"), ("text", "ground"), ("button-text", "ground")):
+        assert contrast(found[one], found[other]) >= 3
+
+
 def test_at_rest_it_is_dim() -> None:
     """Black ground, and no colour that stands at rest lighter than half of white."""
     found = colours("dim")

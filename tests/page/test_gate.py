@@ -13,9 +13,11 @@ from beepwatch.page.app import View
 from beepwatch.page.gate import BODY, COOKIE, HEADERS, OPEN, UNPAIRED, cookie_of, host_of
 from beepwatch.page.limits import BURST, Buckets
 from beepwatch.page.pairing import FILE, UNUSED
-from beepwatch.waking.commands import Changed, Found, Going, Pause, Resume
+from beepwatch.views.routes import views
+from beepwatch.waking.commands import Changed, Command, Found, Going, Pause, Resume
 from tests.page.door import JSON, Door
 from tests.page.house import REST, open_alarm
+from tests.views.shelf import book, shelf
 
 BODIES: dict[str, object] = {
     "/going": {"alarm": "r1:1"},
@@ -23,7 +25,27 @@ BODIES: dict[str, object] = {
     "/found": {"alarm": "r1:1", "what": "cable"},
     "/seen": {"alarms": ["r1:1"], "visible": True, "sounding": True},
     "/pair": {"code": "ABCD", "name": "x"},
+    "/alarm/1/note": {"what": "cable", "words": "the plug"},
 }
+PLACES = {"{day}": "2026-03-09", "{number:int}": "1", "{clip:int}": "1"}
+"""What stands in the paths of the views."""
+
+
+def with_views(folder: Path) -> Door:
+    """A door with tonight, week, month and the evidence of alarms behind it."""
+    told: list[Command] = []
+    return Door(folder, views=views(book(folder), told.append), told=told)
+
+
+def places(door: Door) -> list[tuple[str, str]]:
+    """Every route, with something in the place of its variables."""
+    found = []
+    for method, path in door.routes():
+        for variable, value in PLACES.items():
+            path = path.replace(variable, value)  # noqa: PLW2901
+        assert "{" not in path
+        found.append((method, path))
+    return found
 
 
 def stranger(door: Door, kind: str) -> str:
@@ -43,11 +65,12 @@ def stranger(door: Door, kind: str) -> str:
 @pytest.mark.parametrize("kind", ["none", "forged", "revoked", "expired"])
 def test_every_route_refuses_every_stranger(tmp_path: Path, kind: str) -> None:
     """401, the same one sentence everywhere, no data, nothing done, no cookie; also for paths that there are not."""
-    door = Door(tmp_path)
+    shelf(tmp_path)
+    door = with_views(tmp_path)
     token = stranger(door, kind)
     door.show(replace(REST, alarms=(open_alarm(),)))
-    routes = [*door.routes(), ("GET", "/nothing"), ("DELETE", "/"), ("OPTIONS", "/going")]
-    assert len(routes) > 20
+    routes = [*places(door), ("GET", "/nothing"), ("DELETE", "/"), ("OPTIONS", "/going")]
+    assert {path for _, path in routes} >= {"/month", "/week/2026-03-09", "/alarm/1", "/alarm/1/clip/1", *BODIES}
     for method, path in routes:
         door.ticks += 60  # the rate limit is another test's
         headers = door.cookie(token) if kind != "none" else {}
@@ -61,9 +84,9 @@ def test_every_route_refuses_every_stranger(tmp_path: Path, kind: str) -> None:
 
 def test_a_stranger_gets_no_more_than_pairing_while_a_code_waits(tmp_path: Path) -> None:
     """The open paths hold no data; all others are refused still; five minutes later the open ones are too."""
-    door = Door(tmp_path)
+    door = with_views(tmp_path)
     door.pairing.new_code(door.now)
-    for method, path in door.routes():
+    for method, path in places(door):
         door.ticks += 60
         answer = door.client.request(method, path, json=BODIES.get(path), headers=JSON)
         assert (answer.status_code != 401) == (path in OPEN), (method, path)

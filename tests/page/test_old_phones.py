@@ -10,7 +10,7 @@ import pytest
 from tests.npm import node, package
 
 STATIC = files("beepwatch.page").joinpath("static")
-SCRIPTS = ("page.js", "pair.js", "sound.js")
+SCRIPTS = ("page.js", "pair.js", "sound.js", "views.js")
 PARSE = """
 const acorn = require('acorn'), text = require('fs').readFileSync(process.argv[1], 'utf8');
 let fault = '';

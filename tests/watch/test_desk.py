@@ -6,12 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from beepwatch.care.routine import BATTERY
 from beepwatch.channels.speaker import Failed, Started
 from beepwatch.channels.way import Tried, Way
-from beepwatch.events import Changed, Event, Raised
+from beepwatch.events import Changed, Ended, Event, Raised
 from beepwatch.waking.actions import Alert
 from beepwatch.waking.commands import Changed as BatteryChanged
-from beepwatch.waking.commands import Found, Going, Resume
+from beepwatch.waking.commands import Found, Going, Noted, Resume
 from beepwatch.waking.ladder import ON_DUTY, SECOND, Ladder, Step
 from tests.watch.hand import Bedroom, alarm
 
@@ -205,3 +206,40 @@ def test_a_fault_at_the_desk_keeps_nothing_else_from_its_turn(tmp_path: Path, mo
     assert room.heard("a fault in the program itself (RuntimeError: no desk)")
     assert room.heard("I HAVE NOT HEARD THE ROOM")
     assert room.speaker.played
+
+
+def test_a_note_on_an_alarm_of_an_earlier_night(tmp_path: Path) -> None:
+    """By its row in the history: what it was, the words, and that the battery was changed at its alarm, once."""
+    earlier = Bedroom(tmp_path, [("sound", 15)], [(9.3, Raised(9.3, alarm(pattern="battery-critical")))])
+    earlier.run()
+    with earlier.history as history:
+        (old,) = history.alarms()
+    room = Bedroom(tmp_path, [("sound", 5), ("note", 0), ("note", 0), ("sound", 5)])
+    noted = Noted(old.id, "battery", "it was empty", "Ben", "page", old.raised.timestamp())
+    room.calls["note"] = lambda: room.watch.command(noted)
+    room.run()
+    with room.history as history:
+        found, notes, care = history.found_of(old.id), history.notes_on("alarm", old.id), history.care()
+    assert found is not None
+    assert (found.what, found.who) == ("battery", "Ben")
+    assert [(note.text, note.who) for note in notes] == [("it was empty", "Ben")] * 2
+    (event,) = [one.event for one in care]
+    assert (event.routine, event.kind, event.alarm, event.who) == (BATTERY, "done", old.id, "Ben")
+    assert event.at == old.raised
+
+
+def test_a_note_answers_what_is_asked_of_tonight(tmp_path: Path) -> None:
+    """What the page's evidence says of tonight's alarm is not asked any more; it is written once."""
+    over = Ended(20.0, replace(alarm(), ended=9.3))
+    script = [("sound", 15.0), ("press", 0.0), ("sound", 30.0), ("look", 0.0), ("note", 0.0), ("sound", 5.0)]
+    room = Bedroom(tmp_path, [*script, ("look", 0.0)], [*LEAD, (20.0, over)])
+    asked: list[tuple[int, ...]] = []
+    room.calls["press"] = keys(room, b" ")
+    room.calls["look"] = lambda: asked.append(room.waker.asked)
+    room.calls["note"] = lambda: room.watch.command(Noted(1, "cable", "", "Ben", "page"))
+    room.run()
+    assert asked == [(1,), ()]
+    with room.history as history:
+        found = history.found_of(1)
+    assert found is not None
+    assert (found.id, found.what, found.who) == (1, "cable", "Ben")
