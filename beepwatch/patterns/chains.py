@@ -140,11 +140,12 @@ def _doubt(profile: Breaths, walk: Walk, period: float, *, known: bool) -> float
     """What speaks against a breath of this length, period and tone, nats."""
     length = sum(note.beep.duration for note, _ in walk) / len(walk)
     snr = sum(note.beep.snr for note, _ in walk) / len(walk)
+    onsets = [note.beep.onset for note, _ in walk]
     figures = {"duty": length / period, "period": period, "length": length}
     if not known:
         figures["tone"] = min(note.beep.frequency for note, _ in walk)  # some may be heard at a harmonic
     doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
-    return doubts + sum(clash.price(length, period, snr) for clash in profile.clash)
+    return doubts + sum(clash.price(length, period, snr, onsets) for clash in profile.clash)
 
 
 def _uneven(walk: Walk) -> float:

@@ -7,6 +7,7 @@ A profile is data only; four kinds of pattern exist, each with its finder: `brea
 
 import math
 import tomllib
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -23,6 +24,10 @@ Span: TypeAlias = tuple[float, float]
 
 class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A table of a profile: a misspelt key is an error, never ignored."""
+
+
+RASTER = 0.1
+"""Of a pulse's time from onset to onset: the standards' tolerance (ISO 8201: 10 %)."""
 
 
 class Silence(_Part, frozen=True):
@@ -68,6 +73,7 @@ class Clash(_Part, frozen=True):
     nats.
 
     faint: dB SNR from which hearing would have told the pulses apart, so that nothing is to be feared.
+    raster: s of which all onsets are whole multiples apart, to RASTER of it; of any times when 0.
     """
 
     pattern: str
@@ -75,11 +81,18 @@ class Clash(_Part, frozen=True):
     period: Span
     cost: float
     faint: float = math.inf
+    raster: float = 0.0
 
-    def price(self, length: float, period: float, snr: float) -> float:
-        """Nats that beeps of a length and period (s) and a mean SNR (dB) cost."""
+    def price(self, length: float, period: float, snr: float, onsets: Sequence[float]) -> float:
+        """Nats that beeps of a length and period (s) and a mean SNR (dB), at `onsets` (s), cost."""
         inside = self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]
-        return self.cost if inside and snr < self.faint else 0.0
+        return self.cost if inside and snr < self.faint and self._on_raster(onsets) else 0.0
+
+    def _on_raster(self, onsets: Sequence[float]) -> bool:
+        if not self.raster:
+            return True
+        places = [(onset - onsets[0]) / self.raster for onset in onsets]
+        return all(abs(place - round(place)) <= RASTER for place in places)
 
 
 class Fast(_Part, frozen=True):

@@ -114,3 +114,15 @@ def test_a_backup_tone_before_it_does_not_hide_battery_critical() -> None:
     """A 10 s tone, then half a minute later 20 s tones each minute: both are named, the first is superseded."""
     told = run([beep(3, 10.0), *(beep(40 + 60 * k, 20.0) for k in range(3))])
     assert names(told) == ["backup-battery", "battery-critical"]
+
+
+@pytest.mark.parametrize("tone", [None, 3100.0])
+@pytest.mark.parametrize(
+    ("onsets", "length"), [((3, 7, 9, 11, 13, 17, 19, 21), 0.57), ((5, 8, 11), 0.61), ((3, 6, 10, 14, 18), 0.62)]
+)
+def test_fire_pulses_drawn_out_and_some_unheard_are_no_breaths(
+    onsets: Sequence[int], length: float, tone: float | None
+) -> None:
+    """0.5 s pulses that a room makes longer lie whole seconds apart, whichever of them are heard."""
+    heard = [beep(float(onset), length, 3100.0) for onset in onsets]
+    assert "lead-disconnect" not in names(run(heard, tone=tone))
