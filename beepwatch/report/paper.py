@@ -21,7 +21,7 @@ MOST = 90
 """Entries of a section that a sheet can have room for: it has fewer lines."""
 LONGEST_TITLE = 2
 """Lines."""
-INDENT = 8.0
+INDENT, LABEL = 8.0, 72.0
 TWICE = (MISSING, MISSING)
 LINES = 5
 """Of an entry's line: 300 wide letters and how many are left out take no more."""
@@ -72,7 +72,7 @@ def _first(sheet: Sheet, review: Review) -> None:
         y += TITLE.size * LEADING
     y = sheet.block(MARGIN, y - 3, words.period_line(review), PLAIN, wide)
     y = sheet.block(MARGIN, y + 2, CAUTION, PLAIN, wide) + 4
-    left = wide * 0.39
+    left = wide * 0.37
     ends = _listening(sheet, review, MARGIN, y, left), _kinds(sheet, review, MARGIN + left + 14, y, wide - left - 14)
     y = _changes(sheet, review, max(ends) + 4, wide)
     _picture(sheet, review, y + 4, wide)
@@ -88,8 +88,8 @@ def _listening(sheet: Sheet, review: Review, x: float, y: float, width: float) -
     y = _heading(sheet, x, y, "Listening", width)
     for what, told in words.listening(review):
         sheet.text(x, y, what, SMALL)
-        for line in _few(sheet.broken(told, SMALL, width - 78), 3):
-            sheet.text(x + 78, y, line, SMALL)
+        for line in _few(sheet.broken(told, SMALL, width - LABEL), 4):
+            sheet.text(x + LABEL, y, line, SMALL)
             y += 9
         y += 1
     return y
@@ -99,7 +99,7 @@ def _kinds(sheet: Sheet, review: Review, x: float, y: float, width: float) -> fl
     y = _heading(sheet, x, y, "Alarms by kind", width)
     if not review.kinds:
         return sheet.block(x, y, "None was heard." if review.seconds > 0 else words.UNHEARD, SMALL, width)
-    places = [0.0, 0.25, 0.37, 0.475, 0.635, 0.785, 1.0]
+    places = [0.0, 0.235, 0.345, 0.435, 0.59, 0.735, 1.0]
     headings = ("Alarm", "Priority", "Count", "Together", "Longest", "In 100 h (95 %)")
     shown = review.kinds[: KINDS if len(review.kinds) <= KINDS else KINDS - 1]
     for number, row in enumerate((headings, *(words.kind_row(kind) for kind in shown))):

@@ -69,6 +69,14 @@ def test_all_sections_are_searchable_text(ordinary_review: Review) -> None:
                 assert line in second
 
 
+@pytest.mark.parametrize("size", SIZES)
+def test_no_figure_of_the_first_page_is_cut(full_review: Review, size: Size) -> None:
+    """Also where they are long."""
+    first, _ = pages(drawn(full_review, size))
+    assert "..." not in first
+    assert all(cell in first for kind in full_review.kinds for cell in words.kind_row(kind))
+
+
 def test_what_does_not_fit_is_told_with_where_it_is(full_review: Review) -> None:
     """Hundreds of alarms: how many are left out, in the section they are missing from."""
     assert len(full_review.high) > 100
