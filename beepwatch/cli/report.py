@@ -36,7 +36,7 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         epilog=f"{USES}\n{CAUTION}", formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     verb.add_argument("--from", dest="first", metavar="DATE", help="first night (default: 60 before the last)")
-    verb.add_argument("--to", dest="last", metavar="DATE", help="last night (default: today)")
+    verb.add_argument("--to", dest="last", metavar="DATE", help="last night (default: the newest that has begun)")
     verb.add_argument("-o", "--output", metavar="FILE", type=Path, required=True, help="ends in .pdf or .html")
     verb.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of a .pdf; default: a4")
     verb.add_argument("--with-notes", action="store_true", help="the family's own words, too")
@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     if output.suffix.lower() not in (".pdf", ".html"):
         raise InputError(f"-o {output}: end the name in .pdf or .html, so that I know what to write")
     now = datetime.now().astimezone()
-    review = _review(arguments, _period(arguments, now.date()), now)
+    review = _review(arguments, _period(arguments, (now - timedelta(hours=12)).date()), now)
     made = _made(review, arguments)
     try:
         output.write_bytes(made)
@@ -97,14 +97,15 @@ def _review(arguments: argparse.Namespace, period: "Period", now: datetime) -> "
     return review(told, routines_of(settings), settings.names.person, wanted)
 
 
-def _period(arguments: argparse.Namespace, today: date) -> "Period":
+def _period(arguments: argparse.Namespace, tonight: date) -> "Period":
+    """The nights asked for; tonight: the newest one that has begun, by the day of its noon."""
     from beepwatch.report.nights import Period  # noqa: PLC0415
 
-    last = today if arguments.last is None else _date("--to", arguments.last)
+    last = tonight if arguments.last is None else _date("--to", arguments.last)
     first = last - timedelta(days=NIGHTS - 1) if arguments.first is None else _date("--from", arguments.first)
     if first > last:
         raise InputError(f"--from {first} is after --to {last}: give the earlier night first")
-    if first > today:
+    if first > tonight:
         raise InputError(f"--from {first} is yet to come: nothing was listened to then")
     if (last - first).days >= MOST:
         raise InputError(f"--from {first} --to {last} is too long: at most ten years")
