@@ -153,6 +153,16 @@ class Ended:
     alarm: Alarm
 
 
+@dataclass(frozen=True, slots=True)
+class OwnSound:
+    """Our own wake sound, as far as listening has to know it."""
+
+    tone: float
+    """Hz of its tone; harmonics come with it."""
+    pulse: float
+    """s of each of its pulses."""
+
+
 Heard: TypeAlias = Beep | Sounding | SteadyTone | Noise
 """What hearing says."""
 AlarmEvent: TypeAlias = Raised | Changed | Ended

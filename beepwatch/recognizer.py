@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beepwatch.errors import SamplesError
-from beepwatch.events import AlarmEvent, Event, Heard, Noise
+from beepwatch.events import AlarmEvent, Event, Heard, Noise, OwnSound
 from beepwatch.hearing import RATE, Hearing
+from beepwatch.hearing.ours import Ours
 from beepwatch.patterns import Matcher
 from beepwatch.patterns.profiles import packaged
 
@@ -68,12 +69,21 @@ class Recognizer:
         self._hearing.know(tone, length)
         self._matcher.know(tone)
 
+    def own_sound(self, sound: OwnSound | None) -> None:
+        """From the next sample on our own wake sound may be in the room; None: from then on it is not.
+
+        Its pulses are told as beeps, but are no evidence of any alarm, and what a device does meanwhile is not doubted
+        for it.
+        """
+        self._ours.tell(sound, self.seconds)
+
     def reset(self) -> None:
         """Forget everything; stream time starts at 0 again."""
         channels, tone, bandwidth, length = self._make
         self.channels = channels
-        self._hearing = Hearing(channels, tone, bandwidth, length=length)
-        self._matcher = Matcher(tone, self._profiles)
+        self._ours = Ours()
+        self._hearing = Hearing(channels, tone, bandwidth, length=length, ours=self._ours)
+        self._matcher = Matcher(tone, self._profiles, self._ours)
         self._lost, self._gap = 0, False
 
     @property
@@ -127,7 +137,7 @@ class Recognizer:
         for event in heard:
             now = event.at if isinstance(event, Noise) else event.known
             alarms: list[AlarmEvent] = self._matcher.tick(now)
-            if not set_aside(event, self._aside):
+            if not (set_aside(event, self._aside) or self._ours.made(event)):
                 alarms = [*alarms, *self._matcher.hear(event)]
             events.append(event)
             events += alarms

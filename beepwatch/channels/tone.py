@@ -10,6 +10,8 @@ from itertools import accumulate
 import numpy as np
 from numpy.typing import NDArray
 
+from beepwatch.events import OwnSound
+
 Samples = NDArray[np.float32]
 
 FREQUENCY = 520.0
@@ -28,6 +30,8 @@ PULSES = (8, 13, 10, 16, 11, 14, 9)
 in a simulated room (T60 0.4-0.7 s) five equal rounds were taken for one, on a taught tone near a harmonic."""
 PEAK = 0.95
 """Of full scale."""
+OWN_SOUND = OwnSound(FREQUENCY, PULSE)
+"""What listening is told while it sounds."""
 EDGE = 0.008
 """s of each pulse's raised-cosine edges: no click."""
 TOP = 7000.0

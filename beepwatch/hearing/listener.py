@@ -17,6 +17,7 @@ from .faint import CERTAIN, LONGEST_DOUBT, goes_on, line_before, sounds_now
 from .finish import Found, Stretch, bursts, collect, envelope, fitted, line_like, pieces
 from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
 from .known import Known
+from .ours import Ours
 from .rows import Rows
 from .search import Candidate, Search
 from .sounders import Waiting, fundamental, order, together
@@ -81,14 +82,18 @@ class Hearing:
         bandwidth: float = RATE / 2,
         asked: tuple[float, ...] = (13.0, 23.0),
         length: float | None = None,
+        *,
+        ours: Ours | None = None,
     ) -> None:
         """Listen to `channels` channels.
 
         tone: Hz, the device's tone where it is known (to 3 %). bandwidth: Hz up to which the sound holds anything (half
         the rate of its source, at most 8000). asked: seconds at which a tone still under way is reported.
-        length: s of the device's breath-long beep, where it was taught with the tone.
+        length: s of the device's breath-long beep, where it was taught with the tone. ours: when our own sound is in
+        the room; it may be told so between two pushes.
         """
         self.channels, self.asked = channels, asked
+        self._ours = Ours() if ours is None else ours
         self.known = None if tone is None else Known(tone, length)
         top = HIGHEST if bandwidth >= RATE / 2 else min(HIGHEST, UNHEARD_SHARE * bandwidth)
         self._highest = int(top / BIN_HZ) - LOW_BIN + 1
@@ -497,7 +502,9 @@ class Hearing:
     def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
         if self._known(found.hertz) is not None and self._told_before(found):
             return
-        sounder = self._doubt.sounder(found, self._known(found.hertz) is not None)
+        known = self._known(found.hertz) is not None
+        found = self._ours.apart(found, self._seconds_at(0), known)
+        sounder = self._doubt.sounder(found, known)
         self._sounded.append(found)
         self._waiting.append(Waiting(found, sounder, frame, frame + RELATIVES, relatives))
 

@@ -135,7 +135,8 @@ class Episode:
         """Whether a tone is this alarm's."""
         if isinstance(self.profile, Bursts):  # short pulses have uncertain tones, and many harmonics
             return fold(frequency, median_low(self._tones), max(tolerance, 2 * SAME), KIN) is not None
-        return fold(frequency, self._tones[-1], tolerance) is not None
+        tones = (self._tones[-1], self.frequency)  # one beep may be heard by a harmonic only, the next by another
+        return any(fold(frequency, tone, tolerance) is not None for tone in tones)
 
     def _measure(self) -> None:
         """The median slope between onsets half the record apart: a median of periods, less moved by each
@@ -178,12 +179,14 @@ class Episode:
         """Whether a beep may have gone unheard since the last one."""
         return self._held > 0.0 or self._deaf is not None
 
-    def noise(self, noise: Noise) -> None:
+    def noise(self, noise: Noise, covered: bool = False) -> None:
         """The room's loudness at `noise.at`: time in which a beep would not be heard does not count as
         silence.
+
+        covered: something that is no noise may have hidden it.
         """
         self._undeafen(noise.at)
-        loud = median(self._levels) - noise.near(self.frequency) < AUDIBLE
+        loud = covered or median(self._levels) - noise.near(self.frequency) < AUDIBLE
         self._deaf = max(noise.at, self.last) if loud else None
 
     def lost(self, start: float, end: float) -> None:

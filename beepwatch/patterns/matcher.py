@@ -14,6 +14,7 @@ from beepwatch.events import (
     Sounding,
     SteadyTone,
 )
+from beepwatch.hearing.ours import Ours
 from beepwatch.patterns import bursts, chains, evidence, explain, folded
 from beepwatch.patterns.batteries import Batteries
 from beepwatch.patterns.belonging import belongs, is_whole
@@ -39,6 +40,7 @@ class Matcher:
 
     tone: Hz of the household's own device, known to within 3 %; None while it is not taught.
     profiles: the patterns to name; the packaged ones unless told otherwise.
+    ours: when our own sound is in the room.
     Events come in order of the stream time at which they became known, never before a time that `tick` was
     told.
     Alarms are stamped with the time of the event, or of the due time, that decided them: how often `tick`
@@ -46,7 +48,10 @@ class Matcher:
     changes nothing but how soon an end is told.
     """
 
-    def __init__(self, tone: float | None = None, profiles: Sequence[Profile] | None = None) -> None:
+    def __init__(
+        self, tone: float | None = None, profiles: Sequence[Profile] | None = None, ours: Ours | None = None
+    ) -> None:
+        self._ours = Ours() if ours is None else ours
         chosen = sorted(packaged() if profiles is None else profiles, key=urgency)
         self._memory = Memory()
         self._book = Book()
@@ -125,8 +130,12 @@ class Matcher:
         self._noise = noise
         self._batteries.noise(noise)
         for episode in self._book.open:
-            episode.noise(noise)
+            episode.noise(noise, self._covered(episode, noise.at))
         return []
+
+    def _covered(self, episode: Episode, now: float) -> bool:
+        """Whether our own sound may just have hidden a tone: a long one has to outlast several of its rounds."""
+        return isinstance(episode.profile, LongTone) and self._ours.during(now - NOISE_EVERY, now) is not None
 
     # -- tones under way
 

@@ -66,7 +66,6 @@ class Catalogue(_Part, frozen=True):
     still: str
     acknowledged: str
     drill: str
-    drill_over: str
     reminder: str
     question: str
     answers: str

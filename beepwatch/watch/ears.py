@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from beepwatch.events import Changed, Ended, Event, Raised
+from beepwatch.events import Changed, Ended, Event, OwnSound, Raised
 from beepwatch.sources.block import Block, Samples
 from beepwatch.sources.resample import Resampler
 from beepwatch.watch.recall import Recall
@@ -24,6 +24,9 @@ class Listens(Protocol):
 
     def skip(self, count: int) -> Sequence[Event]:
         """Take it that `count` samples are missing."""
+
+    def own_sound(self, sound: OwnSound | None) -> None:
+        """From the next sample on our own wake sound may be in the room; None: it is not."""
 
     def flush(self) -> Sequence[Event]:
         """The stream is over."""
@@ -45,6 +48,7 @@ class Ears:
         self._position = 0  # samples of 16 kHz that the recogniser has had
         self._base = 0
         self._highest = 0
+        self._own: OwnSound | None = None
         self.fault: str | None = None
         self.error: Exception | None = None
 
@@ -56,6 +60,12 @@ class Ears:
         if unheard:
             return events + self._gap(len(block.samples))
         return events + self._push(self._resampler.push(block.samples))
+
+    def own_sound(self, sound: OwnSound | None) -> None:
+        """Our own wake sound is in the room from now on; None: no longer."""
+        if sound != self._own:
+            self._own = sound
+            self._recogniser.own_sound(sound)
 
     def flush(self) -> list[Event]:
         """The stream is over: what is still on its way."""
@@ -92,6 +102,7 @@ class Ears:
     def _begin_anew(self) -> None:
         fresh = self._make()
         fresh.skip(self._position)
+        fresh.own_sound(self._own)
         self._recogniser, self._base = fresh, self._highest
 
     def _numbered(self, event: Event) -> Event:

@@ -10,7 +10,8 @@ from functools import partial
 from pathlib import Path
 
 from beepwatch.board.state import Hearing
-from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, Raised
+from beepwatch.channels.tone import OWN_SOUND
+from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Event, Noise, OwnSound, Raised
 from beepwatch.hearing.repeats import Repeats
 from beepwatch.hearing.technical import BEHIND, BY_CAUSE, CLOCK
 from beepwatch.records.clipping import Clipper
@@ -273,6 +274,7 @@ class Watch:
     def _look_after(self, now: float) -> None:
         self._guarded(lambda: self._people(now))
         self._carry_out(self._waker.tick(now))
+        self._guarded(lambda: self._ears.own_sound(self._heard_of_us()))
         self._reports.look(self._alarms)
         self._remind(now)
         self._settings(now)
@@ -299,6 +301,10 @@ class Watch:
             self._pulse.look(now, None if deaf is None else BY_CAUSE[deaf.cause].reason)
         self._console.refresh(now, hearing=self._deafness.now is None)
         self._post()
+
+    def _heard_of_us(self) -> OwnSound | None:
+        """What of our own sound may be in what is listened to: nothing in a recording."""
+        return OWN_SOUND if self._source.live and self._waker.sounding else None
 
     def _remind(self, now: float) -> None:
         """Care routines that are due; not while something wakes somebody, or in a pause."""

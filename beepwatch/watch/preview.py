@@ -75,6 +75,11 @@ class Preview:
         """See `Wakes`."""
         return self.busy
 
+    @property
+    def sounding(self) -> bool:
+        """See `Wakes`."""
+        return self.busy
+
     def tell(self, command: Command, now: float, until: str = "") -> list[Action]:
         """See `Wakes`: a recording is not paused."""
         return self.acknowledge(now) if isinstance(command, Going) else []

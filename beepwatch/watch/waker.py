@@ -60,6 +60,10 @@ class Wakes(Protocol):
         """Whether somebody is being woken: then any key answers."""
 
     @property
+    def sounding(self) -> bool:
+        """Does the speaker wake?"""
+
+    @property
     def asked(self) -> tuple[int, ...]:
         """Numbers of the alarms of which it is asked what they were."""
 
@@ -133,6 +137,11 @@ class Waker:
     def waking(self) -> bool:
         """See `Wakes`."""
         return self._escalation.waking
+
+    @property
+    def sounding(self) -> bool:
+        """See `Wakes`."""
+        return self._speaker is not None and self._escalation.sounding
 
     @property
     def asked(self) -> tuple[int, ...]:

@@ -27,7 +27,7 @@ import soundfile
 
 from beepwatch.channels.speaker import Speaker
 from beepwatch.channels.voice import Voice
-from beepwatch.events import Alarm, Event, Raised
+from beepwatch.events import Alarm, Event, OwnSound, Raised
 from beepwatch.recognizer import RATE, Recognizer
 from beepwatch.records.journal import Journal
 from beepwatch.records.store import Store
@@ -71,6 +71,10 @@ class Clicks:
         """See `Recognizer`."""
         self._position += count
         return list(self._real.skip(count))
+
+    def own_sound(self, sound: OwnSound | None) -> None:
+        """See `Recognizer`."""
+        self._real.own_sound(sound)
 
     def flush(self) -> list[Event]:
         """See `Recognizer`."""

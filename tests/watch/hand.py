@@ -11,7 +11,7 @@ from typing import TextIO
 import numpy as np
 
 from beepwatch.channels.rounds import Round
-from beepwatch.events import Alarm, Event, Priority
+from beepwatch.events import Alarm, Event, OwnSound, Priority
 from beepwatch.records.clipping import Clipper
 from beepwatch.records.journal import Journal
 from beepwatch.records.reading import History
@@ -126,6 +126,7 @@ class ScriptedRecogniser:
         self.position = 0
         self.skipped: list[int] = []
         self.flushed = False
+        self.own: OwnSound | None = None
 
     def push(self, samples: Samples) -> list[Event]:
         self.position += len(samples)
@@ -138,6 +139,9 @@ class ScriptedRecogniser:
         self.position += count
         self.skipped.append(count)
         return self._due()
+
+    def own_sound(self, sound: OwnSound | None) -> None:
+        self.own = sound
 
     def flush(self) -> list[Event]:
         self.flushed = True
