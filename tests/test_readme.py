@@ -12,11 +12,10 @@ import pytest
 
 from beepwatch.cli import CAUTION, VERBS, parser
 from beepwatch.patterns import profiles
+from beepwatch.settings.model import KEYS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
-TALKS = ("setup", "teach", "check", "backup", "pause", "rehearse", "care", "report")
-"""Verbs that ask a person: their own tests answer them (tests/bedroom, tests/cli); here their words are parsed."""
 NEEDS = ("note", "--verify")
 """Words of commands that need a history of some nights: tests/cli/test_history_notes.py runs them on one."""
 COPIED = ("README.md", "pyproject.toml", "beepwatch", "samples")
@@ -48,7 +47,7 @@ def newcomer(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(line: str, folder: Path) -> "subprocess.CompletedProcess[str]":
     """One command in the newcomer's folder, with the newcomer's own home and no speaker."""
     home = folder / "home"
-    path = os.pathsep.join([str(Path(sys.base_prefix) / "bin"), os.environ["PATH"]])
+    path = os.pathsep.join([str(Path(sys.base_prefix) / "bin"), str(folder / ".venv" / "bin"), os.environ["PATH"]])
     env = {**os.environ, "PATH": path, "HOME": str(home), "XDG_DATA_HOME": str(home), "XDG_CONFIG_HOME": str(home)}
     env.pop("PULSE_SERVER", None)
     return subprocess.run(
@@ -99,11 +98,9 @@ def test_commands_that_ask_nothing_end_well(line: str, tmp_path: Path) -> None:
     assert done.stdout or "synth" in line
 
 
-@pytest.mark.parametrize(
-    "line", [c for c in commands()[2:] if verb(c)[0] in (*TALKS, "watch", "paired") or set(verb(c)) & set(NEEDS)]
-)
-def test_commands_that_talk_are_understood(line: str) -> None:
-    """Their words are those that the command line takes; `watch` itself runs in tests/live."""
+@pytest.mark.parametrize("line", [c for c in commands()[2:] if not runs_anywhere(c)])
+def test_all_other_commands_are_understood(line: str) -> None:
+    """Their words are those that the command line takes; tests/bedroom, tests/cli and tests/live run them."""
     assert parser().parse_args(verb(line)).verb == verb(line)[0]
 
 
@@ -115,6 +112,11 @@ def test_every_verb_and_every_alarm_is_in_the_manual() -> None:
         assert f"beepwatch {name}" in README
     assert "not tested or approved as a medical device" in README
     assert "Silence does not mean that all is well" in README
+
+
+def test_every_setting_is_in_the_manual() -> None:
+    """By its whole name."""
+    assert [key.name for key in KEYS if f"`{key.name}`" not in README] == []
 
 
 def test_the_pattern_shown_to_contributors_is_one() -> None:

@@ -69,7 +69,7 @@ class Pictures:
 
     def __init__(self, folder: Path) -> None:
         if not all(map(find_spec, NEEDED)):
-            raise InputError("--picture needs librosa and matplotlib: pip install 'beepwatch[pictures]'")
+            raise InputError("--picture needs librosa and matplotlib: in beepwatch's folder, pip install '.[pictures]'")
         self.folder = folder
         self.saved = 0
         _prepare(folder)

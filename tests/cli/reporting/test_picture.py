@@ -186,7 +186,10 @@ def test_a_missing_extra_is_one_line(
     assert main(["review", "--picture", str(tmp_path / "p"), str(night)]) == 2
     caught = capsys.readouterr()
     assert caught.out == ""
-    assert caught.err == "beepwatch: --picture needs librosa and matplotlib: pip install 'beepwatch[pictures]'\n"
+    assert (
+        caught.err
+        == "beepwatch: --picture needs librosa and matplotlib: in beepwatch's folder, pip install '.[pictures]'\n"
+    )
     assert not (tmp_path / "p").exists()
 
 
