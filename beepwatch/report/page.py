@@ -35,12 +35,12 @@ def html(review: Review) -> str:
         "<!DOCTYPE html>", '<html lang="en">', "<head>", '<meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; style-src \'unsafe-inline\'">',
-        f"<title>{safe(words.title(review))}</title>", f"<style>{STYLE}</style>", "</head>", "<body>", "<main>",
-        f"<h1>{safe(words.title(review))}</h1>", f"<p>{safe(words.period_line(review))}</p>",
-        f'<p class="caution">{safe(CAUTION)}</p>', f"<p><strong>{safe(words.ORIGIN)}</strong></p>",
+        f"<title>{harmless(words.title(review))}</title>", f"<style>{STYLE}</style>", "</head>", "<body>", "<main>",
+        f"<h1>{harmless(words.title(review))}</h1>", f"<p>{harmless(words.period_line(review))}</p>",
+        f'<p class="caution">{harmless(CAUTION)}</p>', f"<p><strong>{harmless(words.ORIGIN)}</strong></p>",
         *_listening(review), *_kinds(review), *_changes(review), *_nights(review), *_sections(review), "</main>",
-        f'<footer><p><strong>{safe(words.ORIGIN)}</strong></p><p class="hash">Last hash of the history: '
-        f"{safe(review.last_hash)}</p></footer>", "</body>", "</html>", "",
+        f'<footer><p><strong>{harmless(words.ORIGIN)}</strong></p><p class="hash">Last hash of the history: '
+        f"{harmless(review.last_hash)}</p></footer>", "</body>", "</html>", "",
     ]  # fmt: skip
     return "\n".join(parts)
 
@@ -48,7 +48,8 @@ def html(review: Review) -> str:
 def _listening(review: Review) -> Iterable[str]:
     yield "<h2>Listening</h2>"
     rows = (
-        f'<tr><th scope="row">{safe(what)}</th><td>{safe(told)}</td></tr>' for what, told in words.listening(review)
+        f'<tr><th scope="row">{harmless(what)}</th><td>{harmless(told)}</td></tr>'
+        for what, told in words.listening(review)
     )
     yield f"<table><caption>Hours listened and gaps</caption><tbody>{''.join(rows)}</tbody></table>"
 
@@ -66,9 +67,9 @@ def _kinds(review: Review) -> Iterable[str]:
 
 def _changes(review: Review) -> Iterable[str]:
     yield "<h2>Against the period before</h2>"
-    yield from (f"<p>{safe(line)}</p>" for line in words.change_lines(review))
+    yield from (f"<p>{harmless(line)}</p>" for line in words.change_lines(review))
     if review.changes:
-        yield f"<p>{safe(words.NOTES_ON_RATES)}</p>"
+        yield f"<p>{harmless(words.NOTES_ON_RATES)}</p>"
 
 
 def _nights(review: Review) -> Iterable[str]:
@@ -96,30 +97,30 @@ def _evidence(night: Night) -> str:
 def _sections(review: Review) -> Iterable[str]:
     marks = {words.sections(review)[0].title: [f' id="alarm-{one.alarm.id}"' for one in reversed(review.high)]}
     for section in words.sections(review, LETTERS):
-        yield f"<h2>{safe(section.title)}</h2>"
+        yield f"<h2>{harmless(section.title)}</h2>"
         if not section.entries:
-            yield f"<p>{safe(section.empty)}</p>"
+            yield f"<p>{harmless(section.empty)}</p>"
             continue
         shown = section.entries[:MOST]
-        items = ("".join(f"<p>{safe(line)}</p>" for line in entry) for entry in shown)
+        items = ("".join(f"<p>{harmless(line)}</p>" for line in entry) for entry in shown)
         named = zip_longest(items, marks.get(section.title, [])[: len(shown)], fillvalue="")
         yield f"<ul>{''.join(f'<li{mark}>{item}</li>' for item, mark in named)}</ul>"
         if len(shown) < len(section.entries):
-            yield f"<p>and {len(section.entries) - len(shown)} more, left out here: {safe(section.where)}</p>"
+            yield f"<p>and {len(section.entries) - len(shown)} more, left out here: {harmless(section.where)}</p>"
 
 
 def _table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], tails: Iterable[str] = ()) -> str:
     """tails: what is HTML already, behind the last cell of each row."""
-    head = "".join(f'<th scope="col">{safe(column)}</th>' for column in columns)
+    head = "".join(f'<th scope="col">{harmless(column)}</th>' for column in columns)
     body = "\n".join(
-        f'<tr><th scope="row">{safe(row[0])}</th>{"".join(f"<td>{safe(cell)}</td>" for cell in row[1:-1])}'
-        f"<td>{safe(row[-1])}{tail}</td></tr>"
+        f'<tr><th scope="row">{harmless(row[0])}</th>{"".join(f"<td>{harmless(cell)}</td>" for cell in row[1:-1])}'
+        f"<td>{harmless(row[-1])}{tail}</td></tr>"
         for row, tail in zip_longest(rows, tails, fillvalue="")
     )
-    table = f"<table><caption>{safe(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-    return f'<div class="wide" role="region" aria-label="{safe(caption)}" tabindex="0">{table}</div>'
+    table = f"<table><caption>{harmless(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return f'<div class="wide" role="region" aria-label="{harmless(caption)}" tabindex="0">{table}</div>'
 
 
-def safe(text: str) -> str:
+def harmless(text: str) -> str:
     """As text of HTML: escaped, without control letters, and without those that turn the writing around them."""
     return escape("".join(c for c in text if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn")))

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from beepwatch.records.entries import LoggedClip, Note, Tried
 from beepwatch.records.rows import LoggedAlarm, LoggedBeep, LoggedState
 from beepwatch.records.words import FINDINGS, day, length, name
-from beepwatch.report.page import LETTERS, safe
+from beepwatch.report.page import LETTERS, harmless
 from beepwatch.report.words import shown
 from beepwatch.views.book import Evidence
 from beepwatch.views.frame import MOST, answer, page, pairs, table
@@ -29,7 +29,7 @@ def evidence(told: Evidence, noted: bool = False) -> str:
     drill = "DRILL: " if alarm.drill else ""
     title = f"{drill}{name(alarm.state.pattern)}, {day(_here(alarm.began))}, {_here(alarm.began):%H:%M}"
     body = [
-        *_short(told), "<h2>Evidence</h2>", f"<p>{safe(shown(alarm.state.why, LETTERS))}</p>", *_sound(told),
+        *_short(told), "<h2>Evidence</h2>", f"<p>{harmless(shown(alarm.state.why, LETTERS))}</p>", *_sound(told),
         *_beeps(told), *_states(told), *_tries(told), *_notes(told, noted), *_form(told),
     ]  # fmt: skip
     return page(title, body)
@@ -74,11 +74,11 @@ def _clip(alarm: LoggedAlarm, clip: LoggedClip, there: bool) -> str:
     what = f"{_seconds(clip.clip.began)}, {length(clip.clip.seconds)}"
     if there:
         return (
-            f'<figure><figcaption id="clip-{clip.id}">{safe(what)}</figcaption><audio controls preload="none" '
+            f'<figure><figcaption id="clip-{clip.id}">{harmless(what)}</figcaption><audio controls preload="none" '
             f'aria-labelledby="clip-{clip.id}" src="/alarm/{alarm.id}/clip/{clip.id}"></audio></figure>'
         )
     gone = "its file is missing" if clip.deleted is None else f"deleted {_clock(clip.deleted)}"
-    return f"<p>{safe(f'{what}: {gone}')}</p>"
+    return f"<p>{harmless(f'{what}: {gone}')}</p>"
 
 
 def playable(told: Evidence) -> bool:
@@ -139,7 +139,7 @@ def _state(one: LoggedState, alarm: LoggedAlarm) -> tuple[str, ...]:
     if one.way:
         what += f" ({one.way})"
     after = (one.at - alarm.raised).total_seconds() if one.after is None else one.after
-    return _seconds(one.at), safe(what), safe(length(max(0.0, after)))
+    return _seconds(one.at), harmless(what), harmless(length(max(0.0, after)))
 
 
 def _tries(told: Evidence) -> Iterable[str]:
@@ -156,8 +156,8 @@ def _try(one: Tried, alarm: LoggedAlarm) -> tuple[str, ...]:
     went = "went out" if tried.ok else "FAILED"
     after = (one.at - alarm.raised).total_seconds() if tried.after is None else tried.after
     return (
-        _seconds(one.at), safe(tried.way), safe(tried.who or "all"),
-        safe(f"{went}: {tried.detail}" if tried.detail else went), safe(length(max(0.0, after))),
+        _seconds(one.at), harmless(tried.way), harmless(tried.who or "all"),
+        harmless(f"{went}: {tried.detail}" if tried.detail else went), harmless(length(max(0.0, after))),
     )  # fmt: skip
 
 
@@ -176,7 +176,7 @@ def _notes(told: Evidence, noted: bool) -> Iterable[str]:
 def _note(note: Note) -> str:
     who = f", {note.who}" if note.who else ""
     text = "(its words were deleted)" if note.text is None else shown(note.text, LETTERS)
-    return f'<p>{safe(f"{_clock(note.at)}{who}:")}</p><p class="said" dir="auto">{safe(text)}</p>'
+    return f'<p>{harmless(f"{_clock(note.at)}{who}:")}</p><p class="said" dir="auto">{harmless(text)}</p>'
 
 
 def _form(told: Evidence) -> Iterable[str]:
@@ -184,7 +184,7 @@ def _form(told: Evidence) -> Iterable[str]:
     number = told.alarm.id
     choices = "".join(
         f'<p><input type="radio" name="what" value="{what}" id="what-{what}"><label for="what-{what}">'
-        f"{safe(label[0].upper() + label[1:])}</label></p>"
+        f"{harmless(label[0].upper() + label[1:])}</label></p>"
         for what, label in FINDINGS.items()
     )
     yield (

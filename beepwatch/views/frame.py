@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from beepwatch.paper.caution import CAUTION
 from beepwatch.records.rows import LoggedAlarm
 from beepwatch.records.words import length
-from beepwatch.report.page import safe
+from beepwatch.report.page import harmless
 from beepwatch.report.words import ORIGIN
 
 MOST = 300
@@ -35,13 +35,14 @@ def page(title: str, body: Iterable[str], here: str = "") -> str:
     parts = [
         "<!doctype html>", '<html lang="en" data-view="history">', "<head>", '<meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        '<meta name="color-scheme" content="dark light">', f"<title>{safe(title)} - beepwatch</title>",
+        '<meta name="color-scheme" content="dark light">', f"<title>{harmless(title)} - beepwatch</title>",
         '<link rel="icon" href="/icon.svg" type="image/svg+xml">', '<link rel="stylesheet" href="/page.css">',
         '<link rel="stylesheet" href="/views.css">', '<script src="/views.js" defer></script>', "</head>", "<body>",
         '<div id="loud" role="alert" hidden><p id="loud-word"></p><p><a href="/">Go there now</a></p></div>',
         f'<header><p class="quiet">{QUIET} <a href="/">Back to the page that wakes</a>.</p>',
-        f'<nav aria-label="Views"><ul>{links}</ul></nav></header>', "<main>", f"<h1>{safe(title)}</h1>", *body,
-        "</main>", f'<footer><p><strong>{safe(ORIGIN)}</strong></p><p id="caution">{safe(CAUTION)}</p></footer>',
+        f'<nav aria-label="Views"><ul>{links}</ul></nav></header>', "<main>", f"<h1>{harmless(title)}</h1>", *body,
+        "</main>",
+        f'<footer><p><strong>{harmless(ORIGIN)}</strong></p><p id="caution">{harmless(CAUTION)}</p></footer>',
         "</body>", "</html>", "",
     ]  # fmt: skip
     return "\n".join(parts)
@@ -49,18 +50,18 @@ def page(title: str, body: Iterable[str], here: str = "") -> str:
 
 def table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """rows: cells that are HTML already; the first of each heads its row."""
-    head = "".join(f'<th scope="col">{safe(column)}</th>' for column in columns)
+    head = "".join(f'<th scope="col">{harmless(column)}</th>' for column in columns)
     body = "\n".join(
         f'<tr><th scope="row">{row[0]}</th>{"".join(f"<td>{cell}</td>" for cell in row[1:])}</tr>' for row in rows
     )
-    made = f"<table><caption>{safe(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-    return f'<div class="wide-table" role="region" aria-label="{safe(caption)}" tabindex="0">{made}</div>'
+    made = f"<table><caption>{harmless(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return f'<div class="wide-table" role="region" aria-label="{harmless(caption)}" tabindex="0">{made}</div>'
 
 
 def pairs(caption: str, rows: Iterable[tuple[str, str]]) -> str:
     """A table of what and how much, as plain text."""
-    body = "".join(f'<tr><th scope="row">{safe(what)}</th><td>{safe(told)}</td></tr>' for what, told in rows)
-    return f"<table><caption>{safe(caption)}</caption><tbody>{body}</tbody></table>"
+    body = "".join(f'<tr><th scope="row">{harmless(what)}</th><td>{harmless(told)}</td></tr>' for what, told in rows)
+    return f"<table><caption>{harmless(caption)}</caption><tbody>{body}</tbody></table>"
 
 
 def bounded(items: Sequence[str], make: str = "ul") -> Iterable[str]:

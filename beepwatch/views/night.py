@@ -11,7 +11,7 @@ from beepwatch.records.rows import LoggedAlarm
 from beepwatch.records.words import FINDINGS, day, length, name
 from beepwatch.report import words
 from beepwatch.report.nights import Night
-from beepwatch.report.page import safe
+from beepwatch.report.page import harmless
 from beepwatch.report.svg import picture
 from beepwatch.views.book import FIRST, Looked
 from beepwatch.views.frame import MOST, Place, answer, bounded, page, pairs, table
@@ -23,7 +23,7 @@ def period(looked: Looked, place: Place) -> str:
     last = day(figures.period.last)
     title = f"{place.title}: the night of {last}" if place.nights == 1 else f"{place.title}: {place.nights} nights"
     body = [
-        f"<p>{safe(words.period_line(figures))}</p>", *_around(looked, place), *_listening(looked),
+        f"<p>{harmless(words.period_line(figures))}</p>", *_around(looked, place), *_listening(looked),
         *_alarms(looked), *_nights(looked), *_troubles(looked),
     ]  # fmt: skip
     return page(title, body, place.path)
@@ -51,15 +51,16 @@ def _listening(looked: Looked) -> Iterable[str]:
         yield f"<p>{'It listens now.' if looked.told.heard.now else 'IT DOES NOT LISTEN NOW.'}</p>"
     yield pairs("Hours listened and gaps", words.listening(looked.figures))
     holes = [
-        (_clock(hole.began, looked), safe(length(hole.seconds)), safe(hole.reason)) for hole in looked.figures.holes
+        (_clock(hole.began, looked), harmless(length(hole.seconds)), harmless(hole.reason))
+        for hole in looked.figures.holes
     ]
     if holes:
         yield from _rows("Gaps: not listened, and nobody wanted it", ("From", "How long", "Why"), holes)
     pauses = [
         (
             _clock(one.began, looked),
-            safe(length((one.until - one.began).total_seconds())),
-            safe(f"{one.purpose}{f', {one.who}' if one.who else ''}"),
+            harmless(length((one.until - one.began).total_seconds())),
+            harmless(f"{one.purpose}{f', {one.who}' if one.who else ''}"),
         )
         for one in looked.told.pauses
     ]
@@ -84,7 +85,7 @@ def _alarms(looked: Looked) -> Iterable[str]:
         heard = looked.figures.seconds > 0
         yield f"<p>{'None was heard.' if heard else 'Nothing was listened to: nothing can be said about alarms.'}</p>"
     else:
-        rows = [[safe(cell) for cell in words.kind_row(kind)] for kind in looked.figures.kinds]
+        rows = [[harmless(cell) for cell in words.kind_row(kind)] for kind in looked.figures.kinds]
         yield table("Alarms by kind, without drills", words.KIND_COLUMNS, rows)
         yield f"<h3>Each alarm, newest first</h3><p>{_waited(looked)}</p>"
         yield from bounded([_line(one, looked) for one in reversed(real)])
@@ -95,7 +96,7 @@ def _alarms(looked: Looked) -> Iterable[str]:
 
 def _waited(looked: Looked) -> str:
     told = [section for section in words.sections(looked.figures) if section.title.startswith("Until a button")]
-    return safe(" ".join(line for section in told for entry in section.entries for line in entry))
+    return harmless(" ".join(line for section in told for entry in section.entries for line in entry))
 
 
 def _line(alarm: LoggedAlarm, looked: Looked) -> str:
@@ -108,8 +109,8 @@ def _line(alarm: LoggedAlarm, looked: Looked) -> str:
     told.append("what it was is not written down" if found is None else f"it was {FINDINGS[found.what]}")
     if notes:
         told.append("1 note" if notes == 1 else f"{notes} notes")
-    title = f"{_clock(alarm.began, looked)}: {safe(drill + name(alarm.state.pattern))}"
-    return f'<a href="/alarm/{alarm.id}">{title}</a><p>{safe("; ".join(told))}.</p>'
+    title = f"{_clock(alarm.began, looked)}: {harmless(drill + name(alarm.state.pattern))}"
+    return f'<a href="/alarm/{alarm.id}">{title}</a><p>{harmless("; ".join(told))}.</p>'
 
 
 # ---------------------------------------------------------------- nights, and its own troubles
@@ -131,11 +132,11 @@ def _nights(looked: Looked) -> Iterable[str]:
 def _night(night: Night) -> tuple[str, ...]:
     worst = night.worst
     return (
-        f'<a href="/tonight/{night.day}">{safe(day(night.day))}</a>',
-        safe(length(night.seconds)) if night.seconds > 0 else "nothing",
-        "none" if worst is None else safe(f"{length(worst.seconds)}: {worst.reason}"),
-        safe(length(night.paused)) if night.paused else "none",
-        safe(words.night_words(night)) or "none",
+        f'<a href="/tonight/{night.day}">{harmless(day(night.day))}</a>',
+        harmless(length(night.seconds)) if night.seconds > 0 else "nothing",
+        "none" if worst is None else harmless(f"{length(worst.seconds)}: {worst.reason}"),
+        harmless(length(night.paused)) if night.paused else "none",
+        harmless(words.night_words(night)) or "none",
     )
 
 
@@ -153,8 +154,8 @@ def _trouble(one: Technical, looked: Looked) -> str:
     if one.ended is not None:
         over = length((one.ended - one.began).total_seconds())
     why = f": {one.why}" if one.why else ""
-    return f"{_clock(one.began, looked)}: {safe(f'{name(one.cause)}, {over}{why}')}"
+    return f"{_clock(one.began, looked)}: {harmless(f'{name(one.cause)}, {over}{why}')}"
 
 
 def _clock(moment: datetime, looked: Looked) -> str:
-    return safe(words.clock(moment, looked.figures))
+    return harmless(words.clock(moment, looked.figures))

@@ -11,7 +11,7 @@ import msgspec
 from beepwatch.errors import RecordsError
 from beepwatch.page.app import VIA, View, body_of, device_of, html, json
 from beepwatch.page.gate import POLICY
-from beepwatch.report.page import safe
+from beepwatch.report.page import harmless
 from beepwatch.views.book import FIRST, Book, Evidence
 from beepwatch.views.evidence import WORDS, evidence, playable
 from beepwatch.views.frame import PLACES, Place, page
@@ -177,7 +177,7 @@ async def _read(made: Callable[[], "Response"]) -> "Response":
         return await _threaded(made)
     except RecordsError as error:
         LOG.warning("a view: %s", error)
-        told = html(page("The history cannot be read now", [f"<p>{safe(str(error))}</p>"]))
+        told = html(page("The history cannot be read now", [f"<p>{harmless(str(error))}</p>"]))
         told.status_code = 503
         return told
 

@@ -66,6 +66,7 @@ class Catalogue(_Part, frozen=True):
     still: str
     acknowledged: str
     drill: str
+    drill_over: str
     reminder: str
     question: str
     answers: str

@@ -212,7 +212,8 @@ class Escalation:
             self._made += [(call, entry.number) for call in entry.climb.calls if call.way != SPEAKER]
         if entry.state is State.OVER:
             self._entries.pop(entry.number, None)
-            self._over = self._messages.over(pattern_of(entry, self._messages))
+            say = self._messages
+            self._over = say.drill_over if entry.drill else say.over(pattern_of(entry, say))
         else:
             self._entries[entry.number] = entry
 

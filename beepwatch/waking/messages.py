@@ -44,6 +44,7 @@ class Messages:
         self.changed = self._fill(self._all.changed)
         self.quiet = self._fill(self._all.quiet)
         self.pause_over = self._fill(self._all.pause_over)
+        self.drill_over = self._fill(self._all.drill_over)
 
     @property
     def patterns(self) -> tuple[str, ...]:
@@ -114,7 +115,7 @@ class Messages:
     def all_lines(self) -> tuple[str, ...]:
         """Every line that may ever be spoken, each once: for a voice that renders ahead of need."""
         told = [self.call(name) for name in self._people] or [self.call()]
-        told += [self.call(), self.renamed, self.stopped, self.still, self.drill, self.pause_over]
+        told += [self.call(), self.renamed, self.stopped, self.still, self.drill, self.drill_over, self.pause_over]
         told += self.reminder()
         for pattern in self.patterns:
             told += self.lines(pattern)

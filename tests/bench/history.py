@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 from beepwatch.events import Alarm, Beep
@@ -23,6 +24,11 @@ from beepwatch.records.listened import listened
 from beepwatch.records.reading import History
 from beepwatch.records.store import Store
 from beepwatch.records.verify import verify
+from beepwatch.settings.model import Settings
+from beepwatch.views.book import Book
+from beepwatch.views.evidence import evidence
+from beepwatch.views.frame import PLACES, Place
+from beepwatch.views.night import period
 
 FIRST = datetime(2016, 1, 1, 21, 0, tzinfo=UTC)
 LEAD = Alarm(1, "lead-disconnect", "high", 3600.0, 3611.5, None, 3611.2, 3, 1.2, 5.0, 2730.0, 0.98, "3 beeps of 1.2 s")
@@ -119,16 +125,37 @@ def views(last: datetime) -> dict[str, Callable[[History], object]]:
     }
 
 
+def pages(folder: Path, last: datetime) -> dict[str, Callable[[], object]]:
+    """What the page shows a phone, by name: read, counted and written as HTML, the opening of the file with it."""
+    book = Book(folder, Settings, lambda: last + timedelta(hours=9))
+
+    def shown(place: Place, day: datetime) -> object:
+        return period(book.period(day.date(), place.nights), place)
+
+    def one_alarm() -> object:
+        told = book.evidence(100)
+        assert told is not None
+        return evidence(told)
+
+    newest = {f"the page: {place.title.lower()}": partial(shown, place, last) for place in PLACES}
+    old = partial(shown, PLACES[2], last - timedelta(days=1800))
+    return {**newest, "the page: a month of five years ago": old, "the page: one alarm's evidence": one_alarm}
+
+
 def best(folder: Path, view: Callable[[History], object]) -> tuple[float, float]:
     """ms by the clock and ms of the processor, each the best of five."""
-    clock, processor = [], []
+    times = []
     for _ in range(5):
         with History(folder) as history:
-            began, used = time.perf_counter(), time.process_time()
-            view(history)
-            clock.append(1000 * (time.perf_counter() - began))
-            processor.append(1000 * (time.process_time() - used))
-    return min(clock), min(processor)
+            times.append(timed(partial(view, history)))
+    return min(clock for clock, _ in times), min(processor for _, processor in times)
+
+
+def timed(view: Callable[[], object]) -> tuple[float, float]:
+    """ms by the clock and ms of the processor of one time."""
+    began, used = time.perf_counter(), time.process_time()
+    view()
+    return 1000 * (time.perf_counter() - began), 1000 * (time.process_time() - used)
 
 
 def main() -> int:
@@ -147,6 +174,10 @@ def main() -> int:
             print(f"{chosen.nights} nights, {rows} rows, {size:.0f} MB, made in {time.perf_counter() - began:.0f} s")
         for name, view in views(FIRST + timedelta(days=chosen.nights - 1)).items():
             clock, processor = best(folder, view)
+            print(f"{clock:7.1f} ms ({processor:.1f} ms of the processor)  {name}")
+        for name, page in pages(folder, FIRST + timedelta(days=chosen.nights - 1)).items():
+            times = [timed(page) for _ in range(5)]
+            clock, processor = min(one for one, _ in times), min(one for _, one in times)
             print(f"{clock:7.1f} ms ({processor:.1f} ms of the processor)  {name}")
         began = time.perf_counter()
         checked = verify(folder)

@@ -103,6 +103,46 @@ def test_a_sound_in_the_room_wakes_at_the_phone(
     assert listening.end() == 0
 
 
+def test_an_alarm_of_tonight_is_opened_heard_and_noted(
+    room: Room, listen: Callable[..., Listening], lead: Path, hiss: Path, tmp_path: Path
+) -> None:
+    """Beeps in the room, answered at the phone; its evidence is read there while it listens on, the clip is played, and
+    what is written on the phone is in `beepwatch history`."""
+    place = f"127.0.0.1:{free_port()}"
+    room.play(hiss)
+    listening = listen("--silent", "--page", place)
+    listening.expect("The page, for paired devices", 20)
+    with chromium(room.env) as browser, phone(browser) as context:
+        page = context.new_page()
+        pair(page, link(room.env, tmp_path / "data", "--page", place), "Anna")
+        room.play(lead)
+        expect(page.locator("#line")).to_have_text("ALARM", timeout=30_000)
+        page.click("#going")
+        expect(page.locator("#line")).to_have_text("Anna is going", timeout=SOON)
+        page.click("#views a >> text=Tonight")
+        expect(page.locator("main")).to_contain_text("It listens now.")
+        page.click("main a >> text=lead disconnect")
+        expect(page.locator("main")).to_contain_text("by Anna (page)")
+        until = time.monotonic() + 40
+        while page.locator("audio").count() == 0 and time.monotonic() < until:
+            page.wait_for_timeout(1000)  # the clip is cut 8 s after the alarm was named
+            page.reload()
+        page.evaluate("() => { document.querySelector('audio').muted = true; }")
+        page.evaluate("() => document.querySelector('audio').play()")
+        assert page.evaluate("() => document.querySelector('audio').duration") > 5
+        page.check("#what-cable")
+        page.fill("#words", "the plug had slipped")
+        page.click("button[type=submit]")
+        expect(page.locator("#noted")).to_have_text("Written down.", timeout=SOON)
+    assert listening.end() == 0
+    told = subprocess.run(
+        [sys.executable, "-m", "beepwatch", "history", "--data", str(tmp_path / "data")],
+        env=room.env, cwd=ROOT, capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    assert "what it was: a cable or lead" in told
+    assert "note 1: the plug had slipped" in told
+
+
 class Program:
     """`beepwatch watch --page` in a namespace, with a recording in real time for a room."""
 

@@ -268,6 +268,7 @@ def test_a_drill_says_so_everywhere() -> None:
     assert alert.title.startswith(Messages().drill)
     assert core.standing[0].drill
     bedside.do(core.acknowledge(8.0))
+    assert bedside.screen.startswith(Messages().drill_over)
     assert (bedside.sound, core.drilling, core.asks) == (None, False, False)
     assert (DRILLED - 1, "acknowledged", 8.0) in bedside.notes
 
