@@ -126,7 +126,7 @@ class ScriptedRecogniser:
         self.position = 0
         self.skipped: list[int] = []
         self.flushed = False
-        self.own: OwnSound | None = None
+        self.own: list[OwnSound | None] = []
 
     def push(self, samples: Samples) -> list[Event]:
         self.position += len(samples)
@@ -141,7 +141,7 @@ class ScriptedRecogniser:
         return self._due()
 
     def own_sound(self, sound: OwnSound | None) -> None:
-        self.own = sound
+        self.own.append(sound)
 
     def flush(self) -> list[Event]:
         self.flushed = True

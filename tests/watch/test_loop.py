@@ -6,14 +6,18 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from beepwatch.channels.speaker import Failed, Started
+from beepwatch.channels.tone import OWN_SOUND
 from beepwatch.events import Beep, Changed, Ended, Event, Raised
 from beepwatch.hearing.technical import SOUNDED
 from beepwatch.records.rows import LoggedAlarm, Span
+from beepwatch.sources.block import Block
 from beepwatch.waking.actions import Action
-from tests.watch.hand import BEGAN, RATE, Bedroom, alarm
+from beepwatch.watch.ears import Ears
+from tests.watch.hand import BEGAN, RATE, Bedroom, ScriptedRecogniser, alarm
 
 LEAD: list[tuple[float, Event]] = [
     (9.3, Raised(9.3, alarm())),
@@ -70,6 +74,19 @@ def test_a_key_ends_the_wake_sound_and_is_written(tmp_path: Path) -> None:
     assert bedroom.heard("Answered")
     (logged,) = alarms_of(bedroom)
     assert logged.acknowledged_after == pytest.approx(15 - 9.3, abs=0.2)
+
+
+def test_listening_knows_when_our_own_sound_is_in_the_room(tmp_path: Path) -> None:
+    """From the wake sound's order to the answer, once each; a recogniser that takes over in between is told, too."""
+    bedroom = Bedroom(tmp_path, [("sound", 15), ("key", 0), ("sound", 5)], LEAD)
+    bedroom.calls["key"] = bedroom.watch.press
+    bedroom.run()
+    assert bedroom.recognisers[0].own == [OWN_SOUND, None]
+    made = [ScriptedRecogniser([], [0.5]), second := ScriptedRecogniser([])]
+    ears = Ears(RATE, 1, lambda: made.pop(0))
+    ears.own_sound(OWN_SOUND)
+    ears.take(Block(np.full((RATE, 1), 0.01, np.float32), 0, 0, 1.0))
+    assert second.own == [OWN_SOUND]
 
 
 def test_a_lead_alarm_that_stops_still_wakes_with_other_words(tmp_path: Path) -> None:
