@@ -163,7 +163,7 @@ def sections(review: Review, letters: int = SHOWN) -> tuple[Section, ...]:
             "Alarms close together", tuple((cluster_line(one, review),) for one in reversed(review.clusters)),
             everything, apart, 2,
         ),
-        Section("Until a button was pressed", tuple(_answered(review)), everything, "Left out."),
+        Section("Until a button was pressed", tuple(answered(review)), everything, "Left out."),
         Section("Main battery", tuple(_battery(review)), everything, "No change was written down.", 2),
         Section("Care", tuple((rhythm_line(one),) for one in review.rhythms), everything, "None is armed."),
         Section(
@@ -198,7 +198,8 @@ def cluster_line(cluster: Cluster, review: Review) -> str:
     return f"{clock(cluster.at, review)}: {number} {name(cluster.pattern)} alarms in {span}"
 
 
-def _answered(review: Review) -> Iterator[Lines]:
+def answered(review: Review) -> Iterator[Lines]:
+    """How long it took until a button was pressed; drills apart; nothing where it is left out."""
     if review.answers is not None:
         yield (f"Alarms: {_waited(review.answers)}",)
     if review.drill_answers is not None:

@@ -20,7 +20,7 @@ STATES = {
     "reminded": "reminded", "paused": "a planned pause silenced it", "resumed": "the pause was over",
     "battery-changed": "the battery was said to be changed",
 }  # fmt: skip
-NARROW = "Only narrow bands round the device's tone were kept, so that talk cannot be followed; the crackle was added."
+NARROW = "Only narrow bands round the device's tone were kept, so that talk is hard to follow; the crackle was added."
 
 
 def evidence(told: Evidence, noted: bool = False) -> str:

@@ -48,7 +48,8 @@ def _around(looked: Looked, place: Place) -> Iterable[str]:
 def _listening(looked: Looked) -> Iterable[str]:
     yield "<h2>Listening</h2>"
     if looked.figures.going_on:
-        yield f"<p>{'It listens now.' if looked.told.heard.now else 'IT DOES NOT LISTEN NOW.'}</p>"
+        did = "it listened" if looked.told.heard.now else "IT DID NOT LISTEN"
+        yield f"<p>At {looked.told.now.astimezone():%H:%M}, when this was read, {did}, as far as the history tells.</p>"
     yield pairs("Hours listened and gaps", words.listening(looked.figures))
     holes = [
         (_clock(hole.began, looked), harmless(length(hole.seconds)), harmless(hole.reason))
@@ -87,16 +88,12 @@ def _alarms(looked: Looked) -> Iterable[str]:
     else:
         rows = [[harmless(cell) for cell in words.kind_row(kind)] for kind in looked.figures.kinds]
         yield table("Alarms by kind, without drills", words.KIND_COLUMNS, rows)
-        yield f"<h3>Each alarm, newest first</h3><p>{_waited(looked)}</p>"
+        waited = " ".join(line for entry in words.answered(looked.figures) for line in entry)
+        yield f"<h3>Each alarm, newest first</h3><p>{harmless(waited)}</p>"
         yield from bounded([_line(one, looked) for one in reversed(real)])
     if drills:
         yield "<h2>Drills</h2><p>Rehearsals, counted nowhere else.</p>"
         yield from bounded([_line(one, looked) for one in reversed(drills)])
-
-
-def _waited(looked: Looked) -> str:
-    told = [section for section in words.sections(looked.figures) if section.title.startswith("Until a button")]
-    return harmless(" ".join(line for section in told for entry in section.entries for line in entry))
 
 
 def _line(alarm: LoggedAlarm, looked: Looked) -> str:

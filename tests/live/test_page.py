@@ -120,7 +120,7 @@ def test_an_alarm_of_tonight_is_opened_heard_and_noted(
         page.click("#going")
         expect(page.locator("#line")).to_have_text("Anna is going", timeout=SOON)
         page.click("#views a >> text=Tonight")
-        expect(page.locator("main")).to_contain_text("It listens now.")
+        expect(page.locator("main")).to_contain_text("when this was read, it listened")
         page.click("main a >> text=lead disconnect")
         expect(page.locator("main")).to_contain_text("by Anna (page)")
         until = time.monotonic() + 40
