@@ -16,6 +16,7 @@ BANDS = ((63.0, 125.0), (125.0, 250.0), (250.0, 500.0), (500.0, 1000.0), (1000.0
 FRAME = 0.125
 """s a frame: 8 Hz bins, narrower than the lowest band."""
 QUIETEST = 1e-20
+"""Power that stands for none, so that its logarithm is finite."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ PHONE = 6.0
 """s more to record when a person starts the sound on a phone (judgement)."""
 ROOM_FOR_BEEPS = 1.0 + sounds.BEEPS * (sounds.BEEP + sounds.PAUSE) + PHONE
 STEADY = 21.0
+"""s to record the steady tone of 15 s in (judgement)."""
 
 
 class Checking:

@@ -62,6 +62,7 @@ STEP_SHARE = 1.5 * 64 / 2048
 HOPE = 15.0
 """Energy before an end under which no line can be drawn."""
 SEARCH_HZ = 1.5
+"""Hz from a line within which it is looked for beside itself (judgement)."""
 
 
 def place(places: Doubles, log_likelihood: Doubles) -> float:

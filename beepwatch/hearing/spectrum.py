@@ -25,6 +25,7 @@ LOW_BIN = 42
 BINS = 640
 """Bins kept: 328 to 5328 Hz, so that a tone of 400 Hz to 5 kHz has neighbours on both sides."""
 BAND_BINS = 64
+"""Bins of a band: 500 Hz."""
 BANDS = BINS // BAND_BINS
 HOP_SECONDS = HOP / RATE
 

@@ -12,6 +12,7 @@ FILE = "listening.lock"
 WAIT = 3.0
 """s to wait for another listener to go: one that was killed may still be going (judgement)."""
 STEP = 0.05
+"""s from try to try (judgement)."""
 
 
 def take(folder: Path, wait: float = WAIT) -> BinaryIO:

@@ -25,7 +25,7 @@ class Kind:
     longest: float
     """s."""
     rate: tuple[float, float, float] | None
-    """In 100 h of listening: (rate, low, high) with the exact 95 % interval; None where nothing was listened to."""
+    """In 100 h of listening: (rate, low, high) with the exact 95 % interval; None where too little was listened to."""
 
 
 @dataclass(frozen=True, slots=True)

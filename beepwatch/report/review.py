@@ -30,7 +30,7 @@ from beepwatch.report.rates import rate, ratio
 from beepwatch.waking.escalation import BATTERIES
 
 ENOUGH = 24 * 3600.0
-"""s of listening in each of two periods under which they are not compared (judgement: three nights)."""
+"""s of listening in a period under which no rate is told, and none compared (judgement: three nights)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +114,7 @@ def _kinds(alarms: Sequence[LoggedAlarm], hours: float) -> tuple[Kind, ...]:
     for pattern in {one.state.pattern for one in alarms}:
         mine = [one for one in alarms if one.state.pattern == pattern]
         lasted = [one.lasted for one in mine if one.lasted >= 0]
-        known = rate(occasions(mine), hours) if hours > 0 else None
+        known = rate(occasions(mine), hours) if hours * 3600 >= ENOUGH else None
         first = min(mine, key=lambda one: RANK[one.state.priority])
         found.append(Kind(pattern, first.state.priority, len(mine), sum(lasted), max(lasted, default=0.0), known))
     return tuple(sorted(found, key=lambda kind: (RANK[kind.priority], -kind.count, kind.pattern)))

@@ -107,7 +107,7 @@ KIND_COLUMNS = ("Alarm", "Priority", "How often", "Together", "Longest", "Occasi
 
 def kind_row(kind: Kind) -> tuple[str, ...]:
     """One row under `KIND_COLUMNS`."""
-    rate = "not known" if kind.rate is None else "{:.1f} ({:.1f} to {:.1f})".format(*kind.rate)
+    rate = "too little listening" if kind.rate is None else "{:.1f} ({:.1f} to {:.1f})".format(*kind.rate)
     return name(kind.pattern), kind.priority, str(kind.count), length(kind.total), length(kind.longest), rate
 
 

@@ -28,6 +28,7 @@ SOUND_POLICY = POLICY.replace("img-src 'self'", "img-src 'self'; media-src 'self
 WRITTEN = 3.0
 """s to wait until the loop has written a note (judgement: it looks four times a second, a slow disk takes longer)."""
 LOOK = 0.1
+"""s from look to look (judgement)."""
 Result = TypeVar("Result")
 
 

@@ -8,6 +8,7 @@ from beepwatch.events import Beep, Noise
 from beepwatch.waking.messages import RIGHT_TO_LEFT
 
 WIDTH = 78
+"""Columns: a terminal has 80 at least."""
 LOG = logging.getLogger("beepwatch")
 
 

@@ -25,6 +25,7 @@ FRESH = 120.0
 LONGEST = 600.0
 """s at most that an evening without listening is sounded (judgement: nobody may be at home)."""
 PATIENCE = 20.0
+"""s for one answer of systemd's manager (judgement)."""
 ALL = (NAME, EVENING, TIMER)
 MESSAGE = "not-started"
 
