@@ -140,7 +140,7 @@ def test_by_keyboard_alone_to_a_note_in_the_history(
         tab_to(page, "e => e.type === 'submit'")
         page.keyboard.press("Enter")
         expect(page.locator("#noted")).to_have_text("Written down.", timeout=SOON)
-        assert page.evaluate("() => document.activeElement.id") == "notes"
+        expect(page.locator("#notes")).to_be_focused(timeout=SOON)
         expect(page.locator(".said").last).to_have_text("the oven beeped")
     assert main(["history", "--data", str(house[1]), "--since", "2026-03-31"]) == 0
     told = capsys.readouterr().out
