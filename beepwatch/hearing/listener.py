@@ -38,6 +38,7 @@ from .spectrum import (
     frame_end,
     power_rows,
 )
+from .tails import Tails
 from .track import CHUNK, GUARD, JOIN, Track, advance, coarse_steps, go_on, open_track, put_off
 
 HIGHEST = 5050.0
@@ -114,6 +115,7 @@ class Hearing:
         self._search = Search(self.channels, 0, self._highest)
         self._search.look_near(None if self.known is None else self.known.bins)
         self._free_from = np.zeros(BINS, np.int64)
+        self._tails = Tails()
         self._faint_from = np.zeros(BINS, np.int64)
         self._frame = 0
         self._tracks: list[Track] = []
@@ -203,7 +205,10 @@ class Hearing:
             if not track.faint:
                 self._follow(track, stop)
         taken, splashed = self._rows.held(first, stop), self._rows.splashed(first, stop)
-        candidates = self._search.push(ratio, first, self._free_from, taken, splashed, faint_from=self._faint_from)
+        candidates = self._search.push(
+            ratio, first, self._free_from, taken, splashed,
+            faint_from=self._faint_from, pairs_from=self._tails.begin,
+        )  # fmt: skip
         for candidate in candidates:
             self._consider(candidate, stop, faint)
         for track in faint:
@@ -298,7 +303,9 @@ class Hearing:
         self._set_free(frame)
         earliest = int((self._faint_from if candidate.faint else self._free_from)[bin_])
         if frame - candidate.length + 1 < earliest:
-            return
+            earliest = frame - candidate.length + 1
+            if candidate.length > 2 or candidate.faint or not self._tails.passed(self._rows, frame, bin_):
+                return
         if self._rows.taken(frame, bin_, splashed=candidate.length <= 2, faint=candidate.faint):
             return
         crowded = len(self._tracks) >= MOST_TRACKS
@@ -372,11 +379,13 @@ class Hearing:
         tail = log10(max(track.level / max(noise, 1e-30) / 80, 1.0)) / 6
         bins = slice(max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3)
         self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS), track.faint))
+        self._tails.follow(closed, bins, track.last + 2, track.level / max(noise, 1e-30))
 
     def _set_free(self, frame: int) -> None:
         """Apply what tracks that closed up to `frame` said of their bins."""
         if not self._freeing:
             return
+        self._tails.set(frame)
         for closed, bins, first, faint in self._freeing:
             if closed <= frame:
                 self._faint_from[bins] = np.maximum(self._faint_from[bins], first)

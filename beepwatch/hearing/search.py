@@ -116,18 +116,20 @@ class Search:
         splashed: Mask | None = None,
         *,
         faint_from: Indices | None = None,
+        pairs_from: Indices | None = None,
     ) -> list[Candidate]:
         """Candidates of the frames `first`, first + 1 ..., in time order, the strongest first within a frame.
 
         ratio: power over noise, float32 (n, BINS). free_from: int (BINS,), the first frame that a sum may use.
         taken, splashed: bool (n, BINS), bins in which no track may open: at all, or by a sum of two frames.
         faint_from: as free_from (and that where None), for what is a candidate only because it is near a known tone.
+        pairs_from: as free_from (and that where None), for sums of two frames: in a loud tone's tail, too.
         """
         held = np.zeros(ratio.shape, np.bool_) if taken is None else taken
         sums = self._sums(ratio, first, held, held if splashed is None else splashed)
         if sums is None:
             return []
-        found = self._peaks(sums, free_from)
+        found = self._peaks(sums, free_from, pairs_from)
         if self._near is not None:
             found += self._peaks(sums, free_from if faint_from is None else faint_from, faint=True)
         return sorted(found, key=lambda c: (c.frame, -c.excess))
@@ -179,9 +181,11 @@ class Search:
             hot |= rows[:, slice(*self._near)].max(axis=1, initial=0) > self._fainter[length]
         return np.flatnonzero(hot)
 
-    def _peaks(self, sums: _Sums, free_from: Indices, *, faint: bool = False) -> list[Candidate]:
+    def _peaks(
+        self, sums: _Sums, free_from: Indices, pairs_from: Indices | None = None, *, faint: bool = False
+    ) -> list[Candidate]:
         """Bins that stand out in `sums`, are a line there, and still sound in `sums.last`; faint: near the tone."""
-        place = self._tops(sums, free_from, faint)
+        place = self._tops(sums, free_from, free_from if pairs_from is None else pairs_from, faint)
         if len(place) == 0:
             return []
         flat = sums.rows.ravel()
@@ -205,7 +209,7 @@ class Search:
         found = zip(sums.frames[t].tolist(), k.tolist(), sums.lengths[t].tolist(), excess[keep].tolist(), strict=True)
         return [Candidate(*one, faint) for one in found]
 
-    def _tops(self, sums: _Sums, free_from: Indices, faint: bool) -> Indices:
+    def _tops(self, sums: _Sums, free_from: Indices, pairs_from: Indices, faint: bool) -> Indices:
         """Where in the flat `sums` they pass the threshold, in free bins, and no neighbouring bin is stronger.
 
         faint: near the known tone only, and what passes the ordinary threshold is left out.
@@ -220,7 +224,9 @@ class Search:
         top &= rows[:, 1:-1] > rows[:, 2:]
         t, k = np.divmod(np.flatnonzero(top), BINS - 2)
         k += 1
-        keep = (k >= low) & (k < high) & (sums.frames[t] - sums.lengths[t] + 1 >= free_from[k])
+        length = sums.lengths[t]
+        earliest = np.where(length == 2, pairs_from[k], free_from[k])
+        keep = (k >= low) & (k < high) & (sums.frames[t] - length + 1 >= earliest)
         keep &= ~sums.taken[t, k]
         place: Indices = t[keep] * BINS + k[keep]
         return place

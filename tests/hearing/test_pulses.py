@@ -3,7 +3,8 @@
 import pytest
 
 from beepwatch.synthesis import Tone
-from tests.hearing.scenes import add, background, beeps, hear, level, row
+from tests.hearing.rooms import row_in_room
+from tests.hearing.scenes import add, background, beeps, hear, level, matched, row
 
 
 @pytest.mark.parametrize("snr", [-10.0, 0.0, 20.0])
@@ -44,3 +45,19 @@ def test_a_gap_over_a_quarter_of_the_beep_is_not_joined(on: float) -> None:
     assert len(beeps(hear(add(background(8, 66), apart)))) == 2
     near = [Tone(3, on, 2000, level(10)), Tone(3 + on * 1.1, on, 2000, level(10))]
     assert len(beeps(hear(add(background(8, 66), near)))) == 1
+
+
+@pytest.mark.parametrize("snr", [20.0, 40.0, 50.0, 60.0])
+@pytest.mark.parametrize(("on", "off", "count"), [(0.5, 0.5, 12), (0.5, 0.5, 3), (0.3, 0.5, 6)])
+def test_pulses_beside_the_microphone_are_each_told(snr: float, on: float, off: float, count: int) -> None:
+    """A smoke alarm in the same quiet room is 50 dB over it: what its pulse leaves must not hide the next."""
+    tones = row(count, on, off, 3100.0, snr, first=5.0)
+    told = beeps(hear(add(background(9 + count * (on + off), 31), tones)))
+    assert len(matched(told, tones)) == count
+
+
+@pytest.mark.parametrize("snr", [20.0, 40.0, 50.0])
+def test_a_loud_tail_is_not_told(snr: float) -> None:
+    """What a beep leaves in a room with T60 of 0.5 s is no beep of its own, however loud the beep was."""
+    samples, tones = row_in_room(44, 8, 0.5, pause=1.5, snr=snr, kind="white")
+    assert len(beeps(hear(samples))) <= len(tones) + 1
