@@ -116,7 +116,8 @@ class LiveConsole(Console):
         from rich.text import Text  # noqa: PLC0415
 
         if self._ready(WAIT):
-            self._rich.print(Text(text))  # wrapped between words
+            for line in text.split("\n"):  # wrapped between words, but a link has to be copied whole
+                self._rich.print(Text(line), soft_wrap="://" in line)
 
     def _write_block(self, text: str, bell: bool) -> None:
         from rich import box  # noqa: PLC0415

@@ -67,6 +67,15 @@ def test_the_line_has_levels_last_beep_and_margin() -> None:
     assert "margin" not in unknown.line(hearing=True).plain
 
 
+def test_a_link_is_never_broken() -> None:
+    """It has to be copied whole; other lines are wrapped between words."""
+    terminal, link = Terminal(), "beepwatch bedside 'https://listener.local:8443/pair#CODE~" + 64 * "f" + "'"
+    LiveConsole(terminal).plain(f"{'word ' * 40}\n  {link}")
+    lines = terminal.getvalue().splitlines()
+    assert lines[-1].strip() == link
+    assert len(lines) == 3
+
+
 def test_it_is_drawn_twice_a_second_at_most() -> None:
     """However often the loop comes by."""
     terminal = Terminal()
