@@ -152,7 +152,7 @@ class Bedside:
             self._parts.speaker.stop()
         else:
             lines = wanted.lines or self._parts.messages.lines(wanted.pattern)
-            self._say("\n  ".join(("WAKE UP", *lines)))
+            self._say("\n  ".join(("WAKE UP", *lines, self._parts.messages.caution)))
             self._parts.speaker.play(Round((1,), wanted.priority, lines))
         if (wanted is None) != (self._wanted is None):
             self._started, self._doubted, self._begun = False, False, now

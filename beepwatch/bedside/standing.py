@@ -109,6 +109,8 @@ class Standing:
 
     def line(self, now: float) -> str:
         """One line for the screen."""
+        if self._frame is None and not self.lost(now):
+            return "NOT LISTENING yet: I look for the other computer."
         if self.lost(now) or self._frame is None:
             return f"NOT LISTENING: nothing came from the other computer for {now - self._heard:.0f} s."
         frame = self._frame

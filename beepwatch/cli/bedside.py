@@ -2,7 +2,6 @@
 
 import argparse
 import logging
-import signal
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +13,8 @@ if TYPE_CHECKING:
 
     from beepwatch.bedside.loop import Ears, Report
 
+NOBODY = "the bedside"
+"""How it is called where no caregiver has a name."""
 EXAMPLES = """examples:
   beepwatch bedside 'https://listener.local:8443/pair#CODE~FINGERPRINT'
                           pair, with the link that `beepwatch paired --new` shows on the computer that listens
@@ -52,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     folder = data_folder(data_set(home.settings, arguments.data))
     if arguments.link is None:
         return _wake(arguments, folder)
-    listener = pair(parsed(arguments.link), arguments.name or home.settings.names.caregiver or "the bedside")
+    listener = pair(parsed(arguments.link), arguments.name or home.settings.names.caregiver or NOBODY)
     keep(folder, listener)
     print(f"Paired as {listener.name}. Now start it here each evening: beepwatch bedside")
     return 0
@@ -70,6 +71,7 @@ def _wake(arguments: argparse.Namespace, folder: Path) -> int:
     from beepwatch.settings.household import household  # noqa: PLC0415
     from beepwatch.watch.callers import messages_of  # noqa: PLC0415
     from beepwatch.watch.keys import Keys  # noqa: PLC0415
+    from beepwatch.watch.process import errors_to, take_signals  # noqa: PLC0415
     from beepwatch.watch.sounding import chosen  # noqa: PLC0415
 
     listener = kept(folder)
@@ -82,19 +84,23 @@ def _wake(arguments: argparse.Namespace, folder: Path) -> int:
     speaker = Speaker(reports.put, device=chosen(home.settings.sound.speaker), voice=voice)
     wire = Wire(listener)
     bedside = Bedside(Parts(speaker, ears, wire, reports, _say, messages))
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: bedside.stop())
+    take_signals(bedside.stop, live=True)
     keys = Keys(bedside.put)
-    _say(f"{CAUTION}\n\nThe bedside of {listener.name}, for {listener.host}:{listener.port}.")
+    _say(f"{CAUTION}\n\nThis computer is {_whose(listener.name)}, for {listener.host}:{listener.port}.")
     _say('Any key says "I am going". Ctrl-C ends this.' if keys.usable else "No key can answer here: no terminal.")
     logging.getLogger("beepwatch").propagate = False
     wire.start(bedside.put)
     try:
-        bedside.run()
+        with errors_to(folder / "bedside-sound-system.log"):
+            bedside.run()
     finally:
         wire.close()
         keys.close()
     return 0
+
+
+def _whose(name: str) -> str:
+    return NOBODY if name == NOBODY else f"the bedside of {name}"
 
 
 def _ears(device: str, reports: "SimpleQueue[Report]") -> "Ears | None":

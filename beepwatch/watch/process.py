@@ -27,11 +27,11 @@ LOG_BYTES = 1_000_000
 def listening(watch: Watch, live: bool, folder: Path, keypad: str = "") -> Iterator[bool]:
     """Signals, keys, log and standard error while it listens; gives whether a key can answer. keypad: "" for none."""
     log = _log_to(folder / "watch.log")
-    before = _take_signals(watch.stop, live)
+    before = take_signals(watch.stop, live)
     keys = Keys(watch.press)
     pad = Keypad(Path(keypad), lambda: watch.command(Going(by="", via="keypad")), watch.tell) if keypad else None
     try:
-        with _errors_to(folder / "sound-system.log"):
+        with errors_to(folder / "sound-system.log"):
             yield keys.usable or pad is not None
     finally:
         if pad is not None:
@@ -42,7 +42,7 @@ def listening(watch: Watch, live: bool, folder: Path, keypad: str = "") -> Itera
         _close_log(log)
 
 
-def _take_signals(stop: Callable[[], None], live: bool) -> "dict[signal.Signals, Handler]":
+def take_signals(stop: Callable[[], None], live: bool) -> "dict[signal.Signals, Handler]":
     """Ctrl-C and SIGTERM end the listening. Nothing else does: no closed terminal, no Ctrl-Z."""
     wanted: dict[signal.Signals, Handler] = dict.fromkeys((signal.SIGINT, signal.SIGTERM), lambda *_: stop())
     if live:
@@ -52,7 +52,7 @@ def _take_signals(stop: Callable[[], None], live: bool) -> "dict[signal.Signals,
 
 
 @contextmanager
-def _errors_to(path: Path) -> Iterator[None]:
+def errors_to(path: Path) -> Iterator[None]:
     """Send what the sound libraries print by themselves, many lines at each fault, to a file beside the history."""
     try:
         file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_APPEND, 0o600)
