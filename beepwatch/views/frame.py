@@ -73,13 +73,11 @@ def bounded(items: Sequence[str], make: str = "ul") -> Iterable[str]:
 
 def answer(alarm: LoggedAlarm) -> str:
     """Who answered after how long, in plain text."""
-    if alarm.woken_after is None:
-        told = "woke nobody"
-    elif alarm.acknowledged_after is None:
-        told = "nobody answered"
-    else:
+    if alarm.acknowledged_after is not None:
         by = f" by {alarm.answered_by}" if alarm.answered_by else ""
         way = f" ({alarm.answered_way})" if alarm.answered_way else ""
         told = f"answered after {length(alarm.acknowledged_after)}{by}{way}"
+    else:
+        told = "woke nobody" if alarm.woken_after is None else "nobody answered"
     stopped = alarm.stopped_after
     return told if stopped is None else f"{told}; the beeping stopped unanswered after {length(stopped)}"

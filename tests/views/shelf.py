@@ -28,7 +28,7 @@ from tests.invented import House as Invented
 from tests.invented import ordinary
 
 FIRST, NIGHT = date(2026, 3, 2), date(2026, 3, 31)
-NOW = datetime(2026, 4, 1, 6, 0).astimezone()
+NOW = datetime(2026, 4, 1, 11, 30).astimezone()
 """Of the computer's own zone, as the page counts."""
 LEAD = Alarm(900, "lead-disconnect", "high", 100.0, 111.5, None, 111.2, 3, 1.2, 5.0, 2730.0, 0.98, "3 beeps of 1.2 s")
 

@@ -115,7 +115,7 @@ def test_nothing_heard_is_no_good_news(tmp_path: Path) -> None:
     Store(tmp_path).close()
     read = view(tmp_path, PLACES[1])
     assert "nothing can be said about alarms" in read.text
-    assert "At 06:00, when this was read, IT DID NOT LISTEN" in read.text
+    assert "At 11:30, when this was read, IT DID NOT LISTEN" in read.text
     assert "None was heard" not in read.text
 
 
@@ -124,7 +124,7 @@ def test_it_says_whether_it_listens_now(tmp_path: Path) -> None:
     store = Store(tmp_path)
     span = store.begin_listening("USB", "household", NOW - timedelta(hours=2))
     store.extend_listening(span, NOW)
-    assert "At 06:00, when this was read, it listened" in view(tmp_path, PLACES[0]).text
+    assert "At 11:30, when this was read, it listened" in view(tmp_path, PLACES[0]).text
     store.close()
 
 
