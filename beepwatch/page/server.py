@@ -224,6 +224,11 @@ async def _cut(connections: set[asyncio.BaseTransport]) -> None:
         await asyncio.sleep(0.01)
 
 
+def can_open(place: Place) -> None:
+    """Raise InputError, one line, where the page cannot be served: asked before microphone and speaker are opened."""
+    _opened(place).close()
+
+
 def _opened(place: Place) -> socket.socket:
     """The listening socket; one line where that cannot be."""
     family = socket.AF_INET6 if ":" in place.host else socket.AF_INET

@@ -14,7 +14,7 @@ from beepwatch.hub.link import Broker, Link
 from beepwatch.hub.way import HubWay
 from beepwatch.page import FOLDER
 from beepwatch.page.names import Place
-from beepwatch.page.server import PageServer
+from beepwatch.page.server import PageServer, can_open
 from beepwatch.page.way import BedsideWay, PageWay
 from beepwatch.recognizer import Recognizer
 from beepwatch.records.clipping import Clipper, Keeping
@@ -105,7 +105,7 @@ def prepare(
     settings = home.settings
     device = device or settings.sound.microphone or None
     folder = data_folder(data_set(settings, data))
-    source = _microphone(device) if file is None else Replay(Recording(file), real_time)
+    source = _source(file, device, real_time, page)
     fast = isinstance(source, Replay) and not real_time
     board, messages = Board(), messages_of(home)
     posting = Posting(board, messages.caution, _expected(home, source))
@@ -186,6 +186,13 @@ def prepare(
         ways.add(HubWay(linked, board, reports.put, ticking))
         linked.start()
     return Night(source, watch, console, folder, board, served)
+
+
+def _source(file: Path | None, device: str | None, real_time: bool, page: Place | None) -> Microphone | Replay:
+    """Microphone or recording, once it is known that the page can be opened: nothing has to be closed then."""
+    if page is not None:
+        can_open(page)
+    return _microphone(device) if file is None else Replay(Recording(file), real_time)
 
 
 def _hub(hub: Hub, board: Board, watch: Watch, reports: "SimpleQueue[Report]") -> Link | None:

@@ -18,9 +18,11 @@ import pytest
 from beepwatch.errors import InputError
 from beepwatch.page.entrance import EACH
 from beepwatch.page.gate import COOKIE
-from beepwatch.page.names import Place
+from beepwatch.page.names import Place, place
 from beepwatch.page.server import PageServer, urls
 from beepwatch.page.stream import STREAMS
+from beepwatch.settings.household import household
+from beepwatch.watch import assembly
 from tests.page.house import House, open_alarm
 
 
@@ -306,3 +308,16 @@ def test_a_forged_cookie_gets_nothing_by_the_network(house: House) -> None:
     for forged in (cookie[:-2] + "xx", f"{COOKIE}=", f"{COOKIE}=' OR 1=1 --"):
         with call(house, "GET", "/events", Cookie=forged) as answer:
             assert answer.status == 401
+
+
+def test_a_port_that_is_taken_is_told_before_the_night_is_opened(tmp_path: Path) -> None:
+    """In one line, with another port to give; neither microphone nor history was touched."""
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        where = f"127.0.0.1:{other.getsockname()[1]}"
+        with pytest.raises(InputError, match=r"cannot be opened at 127\.0\.0\.1 port .*Give another port"):
+            assembly.prepare(
+                None, "no such microphone", tmp_path / "data", tone=None, real_time=False, silent=True,
+                home=household(tmp_path), page=place(where),
+            )  # fmt: skip
