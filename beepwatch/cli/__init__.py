@@ -5,6 +5,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import NoReturn
 
 from beepwatch import __version__
 from beepwatch.errors import BeepwatchError
@@ -37,9 +38,17 @@ CAUTION = (
 )
 
 
+class OneLine(argparse.ArgumentParser):
+    """A parser that says what is wrong in one line, without the whole usage before it."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with exit code 2."""
+        self.exit(2, f"beepwatch: {message}; `{self.prog} --help` tells what may be given\n")
+
+
 def parser() -> argparse.ArgumentParser:
     """The whole command line, as argparse knows it."""
-    top = argparse.ArgumentParser(
+    top = OneLine(
         prog="beepwatch",
         description="Listens for the beeps of a breathing stimulator, names the alarm and wakes the caregiver.",
         epilog=CAUTION,
