@@ -102,90 +102,131 @@ def prepare(
     page: where the page is to be served; None: nowhere.
     device, data and tone, where given, go before what `home` has set.
     """
-    settings = home.settings
-    device = device or settings.sound.microphone or None
-    folder = data_folder(data_set(settings, data))
-    source = _source(file, device, real_time, page)
-    fast = isinstance(source, Replay) and not real_time
-    board, messages = Board(), messages_of(home)
-    posting = Posting(board, messages.caution, _expected(home, source))
-    console = Told(_console(home, source), posting, lambda: datetime.now().astimezone())
-    hangs = source.hanging if isinstance(source, Microphone) else lambda: False
-    voiced = voiced_of(home)
-    sounds = None if silent else Sounding(folder, settings.sound, hangs, voiced=voiced, preview=fast)
-    reports: SimpleQueue[Report] = SimpleQueue() if sounds is None else sounds.reports
-    pages: list[PageServer] = []
-    callers = Callers(
-        home,
-        lambda now: datetime.now().astimezone() + timedelta(seconds=now - ticking()),
-        lambda: any(one.beside for one in pages),
-    )
-    ways = Ways(reports.put, ticking) if sounds is None else _ways(home, reports)
-    waker = _waker(callers, sounds, reports, ways, preview=fast)
-    if sounds is not None and isinstance(source, Microphone):
-        sounds.trial()
-    notify = notify_of(os.environ) if isinstance(source, Microphone) else None
-    watches: list[Watch] = []
-    standing = Sentinel(
-        lambda: watches[0].beat if watches else 0,
-        None if sounds is None else sounds.speaker,
-        lambda: messages.lines("cannot-hear-slow"),
-        console.plain,
-    )
-    beside = Beside(pages, lambda: waker.climb_by(callers.ladder))
-    upkeep = _upkeep(home, source, folder, sounds=sounds, notify=notify, sentinel=standing, beside=beside)
+    folder = data_folder(data_set(home.settings, data))
+    source = _source(file, device or home.settings.sound.microphone or None, real_time, page)
+    making = Making(home, source, folder, silent=silent, fast=isinstance(source, Replay) and not real_time)
+    watch = making.listening(tone)
+    served = None if page is None else making.served(page, watch)
+    making.link(watch)
+    return Night(source, watch, making.console, folder, making.board, served)
 
-    minutes = Minutes(_expected(home, source)) if source.live else None
 
-    def taught(fresh: Household) -> None:
-        console.expect(_expected(fresh, source))
-        if minutes is not None:
-            minutes.expect(_expected(fresh, source))
-        if upkeep is not None:
-            upkeep.expect(_expected(fresh, source))
+class Making:
+    """The parts of one run, each made after those that it needs.
 
-    def called(fresh: Household) -> None:
-        callers.home = fresh
-        waker.climb_by(callers.ladder)
+    silent: nothing sounds, and nobody is called. fast: a recording that is not played in real time.
+    """
 
-    changes = HouseholdChanges(home, tone, waker.rename, taught, called)
+    def __init__(self, home: Household, source: Microphone | Replay, folder: Path, *, silent: bool, fast: bool) -> None:
+        self._home, self._source, self._folder, self._fast = home, source, folder, fast
+        self.board, self._messages = Board(), messages_of(home)
+        self._posting = Posting(self.board, self._messages.caution, self._expected)
+        self.console = Told(_console(home, source), self._posting, lambda: datetime.now().astimezone())
+        self._sounds = None if silent else self._sounding()
+        self._reports: SimpleQueue[Report] = SimpleQueue() if self._sounds is None else self._sounds.reports
+        self._pages: list[PageServer] = []
+        self._callers = Callers(home, _wall, lambda: any(one.beside for one in self._pages))
+        self._ways = Ways(self._reports.put, ticking) if silent else _ways(home, self._reports)
+        self._waker = _waker(self._callers, self._sounds, self._reports, self._ways, preview=fast)
+        self._minutes = Minutes(self._expected) if source.live else None
+        self._upkeep: Upkeep | None = None
+        self._watch: Watch | None = None
 
-    def hearing() -> Recognizer:
-        made = Recognizer(source.channels, None, min(8000.0, source.rate / 2), disarmed=settings.disarmed)
-        changes.heard_by(made)  # which tells it the tone
-        return made
+    def listening(self, tone: float | None) -> Watch:
+        """The loop, for a device of `tone` Hz where the command line says so."""
+        source, settings = self._source, self._home.settings
+        if self._sounds is not None and isinstance(source, Microphone):
+            self._sounds.trial()
+        notify = notify_of(os.environ) if isinstance(source, Microphone) else None
+        self._upkeep = _upkeep(
+            self._home, source, self._folder,
+            sounds=self._sounds, notify=notify, sentinel=self._sentinel(), beside=Beside(self._pages, self._climb),
+        )  # fmt: skip
+        changes = HouseholdChanges(self._home, tone, self._waker.rename, self._taught, self._called)
 
-    watch = Watch(
-        source,
-        hearing,
-        Journal(Store(folder), ticking),
-        waker,
-        console,
-        changes=changes,
-        posting=posting,
-        upkeep=upkeep,
-        pulse=None if notify is None else Pulse(notify.send),
-        minutes=minutes,
-        caring=Caring(folder, lambda: callers.home.settings) if source.live else None,
-        clipper=_clipper(settings.clips, folder) if source.live else None,
-        length=source.length if isinstance(source, Replay) and fast else 0.0,
-        folder=folder,
-    )
-    watches.append(watch)
-    served = None if page is None else PageServer(
-        page, folder / FOLDER, board, watch.command, say=reports.put,
-        views=views(Book(folder, lambda: callers.home.settings), watch.command),
-    )  # fmt: skip
-    if served is not None:
-        pages.append(served)
-        ways.add(PageWay(board, served.watchers, served.pairing, reports.put, ticking))
-        ways.add(BedsideWay(board, served.watchers, served.pairing, reports.put, ticking))
-        waker.climb_by(callers.ladder)
-    linked = None if sounds is None or not source.live else _hub(settings.hub, board, watch, reports)
-    if linked is not None:
-        ways.add(HubWay(linked, board, reports.put, ticking))
-        linked.start()
-    return Night(source, watch, console, folder, board, served)
+        def hearing() -> Recognizer:
+            made = Recognizer(source.channels, None, min(8000.0, source.rate / 2), disarmed=settings.disarmed)
+            changes.heard_by(made)  # which tells it the tone
+            return made
+
+        self._watch = Watch(
+            source,
+            hearing,
+            Journal(Store(self._folder), ticking),
+            self._waker,
+            self.console,
+            changes=changes,
+            posting=self._posting,
+            upkeep=self._upkeep,
+            pulse=None if notify is None else Pulse(notify.send),
+            minutes=self._minutes,
+            caring=Caring(self._folder, lambda: self._callers.home.settings) if source.live else None,
+            clipper=_clipper(settings.clips, self._folder) if source.live else None,
+            length=source.length if isinstance(source, Replay) and self._fast else 0.0,
+            folder=self._folder,
+        )
+        return self._watch
+
+    def served(self, page: Place, watch: Watch) -> PageServer:
+        """The page, not started yet, and the ways that go by it."""
+        shown = views(Book(self._folder, lambda: self._callers.home.settings), watch.command)
+        server = PageServer(
+            page, self._folder / FOLDER, self.board, watch.command, say=self._reports.put, views=shown
+        )  # fmt: skip
+        self._pages.append(server)
+        for way in (PageWay, BedsideWay):
+            self._ways.add(way(self.board, server.watchers, server.pairing, self._reports.put, ticking))
+        self._climb()
+        return server
+
+    def link(self, watch: Watch) -> None:
+        """Connect to the home's hub, where one is set and somebody may be called."""
+        if self._sounds is None or not self._source.live:
+            return
+        linked = _hub(self._home.settings.hub, self.board, watch, self._reports)
+        if linked is not None:
+            self._ways.add(HubWay(linked, self.board, self._reports.put, ticking))
+            linked.start()
+
+    @property
+    def _expected(self) -> tuple[float, float] | None:
+        return _expected(self._home, self._source)
+
+    def _sounding(self) -> Sounding:
+        source, home = self._source, self._home
+        hangs = source.hanging if isinstance(source, Microphone) else lambda: False
+        return Sounding(self._folder, home.settings.sound, hangs, voiced=voiced_of(home), preview=self._fast)
+
+    def _sentinel(self) -> Sentinel:
+        """Who sounds where the loop stands still."""
+        return Sentinel(
+            lambda: 0 if self._watch is None else self._watch.beat,
+            None if self._sounds is None else self._sounds.speaker,
+            lambda: self._messages.lines("cannot-hear-slow"),
+            self.console.plain,
+        )
+
+    def _taught(self, fresh: Household) -> None:
+        """A beep was taught while it listens: the margin is of that one."""
+        beep = _expected(fresh, self._source)
+        self.console.expect(beep)
+        if self._minutes is not None:
+            self._minutes.expect(beep)
+        if self._upkeep is not None:
+            self._upkeep.expect(beep)
+
+    def _called(self, fresh: Household) -> None:
+        """Ladder, rota or names have changed."""
+        self._callers.home = fresh
+        self._climb()
+
+    def _climb(self) -> None:
+        self._waker.climb_by(self._callers.ladder)
+
+
+def _wall(now: float) -> datetime:
+    """Local wall time of a clock reading."""
+    return datetime.now().astimezone() + timedelta(seconds=now - ticking())
 
 
 def _source(file: Path | None, device: str | None, real_time: bool, page: Place | None) -> Microphone | Replay:
