@@ -22,8 +22,9 @@ EACH = 200.0
 with 0, 97 with 100, 71 with 200, 57 with 400. A beep 3 dB over music has over 8000 nats; one of -14 dB alone in noise
 has 236 to 2500, and there nothing is refused."""
 AGAIN = 0.25
-"""Share of that which is asked when the same tone is heard again. Measured likewise, at 60 nats each: 111 tones an hour
-of music with 0, 90 with a quarter, 75 with a half; with a quarter most beeps 8 dB under music pass the second time."""
+"""Share of that which is asked of the known tone, and when the same tone is heard again. Measured likewise, at 60 nats
+each: 111 tones an hour of music with 0, 90 with a quarter, 75 with a half; with a quarter most beeps 8 dB under music
+pass the second time."""
 BENT_TIMES = 4.0
 """Times that evidence which is asked of a tone that looks bent (judgement)."""
 UNLIKE = replace(STRICT, company=-100.0)
@@ -38,7 +39,7 @@ class Doubt:
         self._refused: list[float] = []
 
     def sounder(self, found: Found, taught: bool) -> bool:
-        """Is it a sounder's? taught: its tone is the known one's, so that nothing else is expected there."""
+        """Is it a sounder's? taught: its tone is the known one's, as if it had been heard before."""
         asked = self._asked(found, taught)
         likely = within(found.character, STRICT) and found.evidence >= asked
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
@@ -54,7 +55,7 @@ class Doubt:
     def _asked(self, found: Found, taught: bool) -> float:
         """Nats."""
         self._refused = [end for end in self._refused if end > found.onset - LATELY]
-        return 0.0 if taught else EACH * len(self._refused)
+        return (AGAIN if taught else 1.0) * EACH * len(self._refused)
 
 
 def _alike(one: Found, other: Found) -> bool:

@@ -38,9 +38,11 @@ def test_refusals_are_forgotten() -> None:
     assert after_voices(5).sounder(burst(LATELY + 2.0, 30.0), taught=False)
 
 
-def test_a_known_tone_is_believed() -> None:
-    """At the taught tone a burst in talk needs no more evidence than in noise."""
-    assert after_voices(5).sounder(burst(1.0, 30.0), taught=True)
+def test_of_a_known_tone_less_is_asked() -> None:
+    """At the taught tone a burst in talk needs a quarter of what another does; alone it needs nothing more."""
+    assert not after_voices(5).sounder(burst(1.0, 5 * EACH * AGAIN - 1), taught=True)
+    assert after_voices(5).sounder(burst(1.0, 5 * EACH * AGAIN + 1), taught=True)
+    assert Doubt().sounder(burst(1.0, 30.0), taught=True)
 
 
 def test_a_doubtful_tone_is_told_when_it_comes_again() -> None:
