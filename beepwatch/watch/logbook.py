@@ -102,7 +102,7 @@ class Logbook:
         self._changed: datetime | None = None
         self._pause: int | None = None
         self._beeps: list[Beep] = []
-        self._written = clock.ticks()
+        self._written = clock.ticks() - EXTEND  # the first block is written at once
         self.answered: dict[int, float] = {}
         """s from raised to the answer, by alarm number."""
         self.lost = 0.0
