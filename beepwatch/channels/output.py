@@ -69,7 +69,7 @@ class PortAudioOutput:
         except (ValueError, sounddevice.PortAudioError) as error:
             asked = "" if device is None else f" {device!r}"
             raise CannotWake(
-                f"there is no one speaker{asked}: plug one in, or start the sound server, and start again"
+                f"no speaker{asked} can be found: plug one in, or start the sound server, and start again"
             ) from error
         channels = min(CHANNELS, int(found["max_output_channels"]))
         return Output(int(found["index"]), str(found["name"]), round(found["default_samplerate"]), channels)

@@ -204,7 +204,8 @@ def _say_summary(night: "Night", summary: "Summary", arguments: argparse.Namespa
     """What it came to, and where to read more."""
     from beepwatch.watch.console import length  # noqa: PLC0415
 
-    lines = [f"\nListened for {length(summary.seconds)}; not heard: {length(summary.unheard)}."]
+    paused = f"; paused as planned: {length(summary.paused)}" if summary.paused else ""
+    lines = [f"\nListened for {length(summary.seconds)}{paused}; not heard: {length(summary.unheard)}."]
     lines += [f"  {alarm}" for alarm in summary.alarms] or ["  No alarm was heard."]
     if not summary.written:
         lines.append("NOT ALL OF IT could be written into the history.")

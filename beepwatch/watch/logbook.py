@@ -101,6 +101,7 @@ class Logbook:
         self._batteries: set[int] = set()
         self._changed: datetime | None = None
         self._pause: int | None = None
+        self._paused_at = 0.0
         self._beeps: list[Beep] = []
         self._written = clock.ticks() - EXTEND  # the first block is written at once
         self.answered: dict[int, float] = {}
@@ -109,6 +110,8 @@ class Logbook:
         """s lost in pieces too short to be gaps."""
         self.unheard = 0.0
         """s in gaps."""
+        self.paused = 0.0
+        """s of planned pauses that are over."""
 
     @property
     def fault(self) -> str | None:
@@ -193,6 +196,7 @@ class Logbook:
     def pause(self, purpose: Purpose, at: float, planned: datetime, who: str) -> None:
         """A planned pause begins at clock reading `at`; one that goes on already ends there."""
         self.end_pause(at, "person")
+        self._paused_at = at
         self._pause = self._journal.pause(self._span, purpose, self._timeline.wall_of_ticks(at), planned, who or None)
 
     def end_pause(self, at: float, how: PauseEnd) -> None:
@@ -200,6 +204,7 @@ class Logbook:
         if self._pause is not None:
             self._journal.end_pause(self._pause, self._timeline.wall_of_ticks(at), how)
             self._pause = None
+            self.paused += at - self._paused_at
 
     def margin(self, at: float, margin: float | None) -> None:
         """The hearing margin of the minute at stream time `at`, dB; None: unknown."""

@@ -386,7 +386,8 @@ class Watch:
         clean = self._source.close() and clean
         lost = self._logbook.lost + self._logbook.unheard
         alarms = tuple(f"{began}  {pattern}" for _, (began, pattern) in sorted(self._alarms.items()))
-        return Summary(max(0.0, heard - lost), lost, alarms, written, clean)
+        paused = self._logbook.paused
+        return Summary(max(0.0, heard - lost - paused), lost, paused, alarms, written, clean)
 
     # ---------------------------------------------------------------- words
 

@@ -8,9 +8,11 @@ class Summary:
     """What one run came to."""
 
     seconds: float
-    """Stream time heard, gaps taken off."""
+    """Stream time heard, gaps and planned pauses taken off."""
     unheard: float
     """s in gaps and shorter losses."""
+    paused: float
+    """s of planned pauses: nobody was woken in them."""
     alarms: tuple[str, ...]
     """One line for each alarm: when it began, and what it was."""
     written: bool

@@ -59,7 +59,7 @@ class BenchSystem:
     def find(self, device: str | int | None) -> Output:
         """The one device, if it is there."""
         if not self.there:
-            raise CannotWake("there is no one speaker: plug one in")
+            raise CannotWake("no speaker can be found: plug one in")
         return Output(0, "bench", RATE, 2)
 
     def open(self, output: Output, fill: Fill) -> BenchStream:

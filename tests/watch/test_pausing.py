@@ -32,7 +32,8 @@ def test_a_pause_by_command_holds_is_shown_and_ends_by_itself(tmp_path: Path) ->
         events=((20.0, Raised(20.0, alarm())), (100.0, Raised(100.0, alarm(2, "fire")))),
     )  # fmt: skip
     room.calls["pause"] = lambda: room.watch.command(BATH)
-    room.run()
+    summary = room.run()
+    assert (summary.seconds, summary.paused) == pytest.approx((35, 600), abs=1.5)
     assert room.heard("NOT LISTENING until")
     assert room.heard(r"|_|\_|\___/ |_|   |____|")
     played = [(round(at - 1000), numbers) for at, numbers, _ in room.speaker.played]

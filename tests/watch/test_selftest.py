@@ -93,7 +93,7 @@ def test_not_heard_it_is_told_and_tried_again() -> None:
     assert [result.ok for _, result in room.results] == [False, True]
 
 
-@pytest.mark.parametrize("fault", ["", "there is no one speaker"])
+@pytest.mark.parametrize("fault", ["", "no speaker can be found"])
 def test_in_another_room_the_stream_is_judged(fault: str) -> None:
     """Our microphone cannot hear it there."""
     room = at_noon(same_room=False, gain=0.0, fault=fault)
@@ -136,7 +136,7 @@ def mute(_: BenchSystem) -> None:
     """A stream that opens and never asks for samples."""
 
 
-@pytest.mark.parametrize(("ill", "words"), [(broken, "no one speaker"), (mute, "takes no sound")])
+@pytest.mark.parametrize(("ill", "words"), [(broken, "no speaker can be found"), (mute, "takes no sound")])
 def test_a_stream_that_does_not_run_is_a_fault(ill: Callable[[BenchSystem], None], words: str) -> None:
     """No device, or one that takes nothing."""
     system = BenchSystem()
