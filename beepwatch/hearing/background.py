@@ -1,0 +1,151 @@
+"""What a sound has to stand out from: the power of each frame over the noise, and the noise itself as it is told."""
+
+from collections.abc import Sequence
+from math import log10
+
+import numpy as np
+
+from beepwatch.events import Noise
+
+from .finish import Found, line_like
+from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
+from .spectrum import (
+    BAND_BINS,
+    BANDS,
+    BIN_HZ,
+    BINS,
+    FRAME,
+    HOP,
+    LOW_BIN,
+    RATE,
+    WINDOW_POWER,
+    Floats,
+    Mask,
+    bin_frequency,
+    frame_end,
+    power_rows,
+)
+from .stream import Stream
+from .track import Track
+
+UNHEARD_POWER = 0.5e-12
+"""Noise power taken at least, -120 dBFS: digital silence would make every SNR infinite."""
+IN_BAND = 2 * BINS / FRAME / WINDOW_POWER
+"""Variance in the bins kept, over their mean power (Parseval): the noise is at least that."""
+EDGES = tuple(bin_frequency((band + 1) * BAND_BINS) for band in range(BANDS))
+"""Hz: the upper edge of each band."""
+STALE = 30
+"""Blocks (a minute) without a moment free of tones after which the noise is read from the quieter moments with them."""
+
+
+class Background:
+    """The noise of each channel; it is kept when frames are counted anew."""
+
+    def __init__(self, channels: int, stream: Stream) -> None:
+        """Of `channels` channels."""
+        self.channels = channels
+        self._floors: list[NoiseFloor] = []
+        self._quiet = np.full(channels, UNHEARD_POWER)
+        self._share: Floats = np.full(BANDS, 1 / channels, np.float32)
+        """Looks that the channels are worth over their number, by band; copies of one until it is measured."""
+        self._shares = 0
+        self._stale = 0
+        self.restart(stream)
+
+    def restart(self, stream: Stream) -> None:
+        """Frames are counted anew in `stream`."""
+        self._stream = stream
+        self._ratios: Floats = np.empty((self.channels, BLOCK, BINS), np.float32)
+        self._gains: Floats = np.empty((self.channels, BLOCK, BANDS), np.float32)
+        """Those of the block under way, by channel."""
+        self.sounded: list[Found] = []
+        """Bursts of this block and the one before."""
+
+    @property
+    def first(self) -> int:
+        """Frames that must have come before any can be looked at."""
+        return 1 if self._floors else FIRST
+
+    def normalise(self, first: int, count: int) -> Floats:
+        """Ratio of power to noise of the next frames, all channels' mean; rows and block are kept."""
+        power = [power_rows(channel) for channel in self._stream.audio.view(first * HOP, frame_end(first + count - 1))]
+        if not self._floors:
+            self._floors = [NoiseFloor(rows[:FIRST]) for rows in power]
+        at = first % BLOCK
+        ratios, gains = self._ratios[:, at : at + count], self._gains[:, at : at + count]
+        for channel, floor in enumerate(self._floors):
+            ratios[channel], gains[channel] = floor.normalise(power[channel])
+        alive = [r for r, floor in zip(ratios, self._floors, strict=True) if floor.alive] or [ratios[0]]
+        ratio: Floats = alive[0]
+        if len(alive) > 1:
+            spread = np.repeat(np.sqrt(self._share * (self.channels / len(alive))), BAND_BINS)
+            ratio = 1 + (np.mean(alive, axis=0) - 1) * np.minimum(spread, 1).astype(np.float32)
+        self._stream.rows.push(ratio, gains, [floor.floor for floor in self._floors], self._share)
+        if first == 0 and self._quiet[0] == UNHEARD_POWER:
+            self._quiet = np.maximum(np.quantile(self._energies(0, FIRST), 0.2, axis=1), UNHEARD_POWER)
+        return ratio
+
+    def _energies(self, first: int, stop: int) -> Floats:
+        """Variance of the sound in the later half of each frame first <= t < stop, (channels, n)."""
+        hops = self._stream.audio.view((first + 1) * HOP, (stop + 1) * HOP).reshape(self.channels, stop - first, HOP)
+        energies: Floats = np.einsum("ctn,ctn->ct", hops, hops) / HOP - np.square(hops.sum(axis=2) / HOP)
+        return energies
+
+    def learn(self, stop: int, tracks: Sequence[Track]) -> Noise:
+        """At a block's end: let floors and the quiet level follow the room, and tell the noise."""
+        ratios, gains = self._ratios, self._gains
+        self._ratios, self._gains = np.empty_like(ratios), np.empty_like(gains)
+        energies = self._energies(stop - BLOCK, stop)
+        if self.channels > 1:
+            share = coherence_share(ratios)
+            self._share = share if self._shares == 0 else 0.75 * self._share + 0.25 * share
+            self._shares += 1
+        busy = self._busy(stop, tracks)
+        for channel, floor in enumerate(self._floors):
+            floor.learn(ratios[channel], gains[channel], busy)
+        toned = self._stream.rows.held(stop - BLOCK, stop).copy()
+        for track in tracks:
+            if track.hum:
+                toned[:, max(track.pair - 1, 0) : track.pair + 3] = False
+        calm = energies[:, ~toned.any(axis=1)]
+        self._stale = 0 if calm.shape[1] >= 4 else self._stale + 1
+        if self._stale == 0:
+            self._quiet = np.maximum(np.sort(calm, axis=1)[:, calm.shape[1] // 2], UNHEARD_POWER)
+        elif self._stale > STALE:
+            self._quiet = np.maximum(np.quantile(energies, 0.2, axis=1), UNHEARD_POWER)
+        return self._noise(stop, gains)
+
+    def _busy(self, stop: int, tracks: Sequence[Track]) -> Mask:
+        """Where tones sounded in the block before the one that ends with frame `stop`, shape (BLOCK, BINS)."""
+        first = stop - 2 * BLOCK
+        busy = np.zeros((BLOCK, BINS), np.bool_)
+        for track in tracks:
+            if (
+                not (track.hum or track.faint)
+                and track.seconds(stop) > 0.3
+                and line_like(track, self._stream.rows, stop)
+            ):
+                wide = max(4, track.reach // 2)
+                busy[max(track.start - 1 - first, 0) :, max(track.pair - wide, 0) : track.pair + wide + 2] = True
+        for found in self.sounded:
+            k = round(found.hertz / BIN_HZ) - LOW_BIN
+            begin, end = int(found.onset * RATE / HOP) - 2, int(found.end * RATE / HOP) + 2
+            busy[max(begin - first, 0) : max(end - first, 0), max(k - 4, 0) : k + 5] = True
+        self.sounded = [found for found in self.sounded if found.end * RATE > (stop - BLOCK) * HOP]
+        return busy
+
+    def _noise(self, stop: int, gains: Floats) -> Noise:
+        """Noise of each band over the last block, of the quietest channel alive."""
+        floors = np.stack([floor.floor for floor in self._floors]).reshape(self.channels, BANDS, BAND_BINS).mean(axis=2)
+        middle = np.partition(gains, gains.shape[1] // 2, axis=1)[:, gains.shape[1] // 2]
+        power = (floors * middle * (2 / WINDOW_POWER)).min(axis=0)
+        levels = 10 * np.log10(np.maximum(power, UNHEARD_POWER))
+        bands = tuple(zip(EDGES, np.round(levels, 1).tolist(), strict=True))
+        return Noise(self._stream.seconds(stop - 1), bands)
+
+    def snr(self, found: Found) -> float:
+        """dB of a burst over the quiet noise of its channel."""
+        stop = min(max(int(found.onset * RATE / HOP) - 1, self._stream.rows.begin + 1), self._stream.rows.end)
+        before = self._stream.rows.noise(max(stop - 8, self._stream.rows.begin), stop, 0, BINS)[found.channel]
+        in_band = np.median(before.mean(axis=1)) * IN_BAND
+        return found.level - 10 * log10(2 * max(float(self._quiet[found.channel]), float(in_band)))

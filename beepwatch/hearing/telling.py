@@ -1,0 +1,110 @@
+"""What is told of the bursts found, and when: each waits until no partial of the same sounder can come any more."""
+
+from beepwatch.events import Beep, Heard, Noise
+
+from .background import Background
+from .baseband import KEPT_SECONDS
+from .doubt import Doubt
+from .finish import Found, bursts, collect, line_like
+from .following import STEADY, Following
+from .ours import Ours
+from .sounders import Waiting, fundamental, together
+from .spectrum import HOP_SECONDS
+from .stream import Stream
+from .track import Track
+
+UNKNOWN_ONSET = 25.0
+"""Seconds from the start within which a tone that was there already must end to be told as a beep."""
+RELATIVES = 6
+"""Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
+SAME_LINE = 0.01
+"""Relative: two bursts at one time this near are one (tracks hold 5 bins on each side, 1.4 % of 2.7 kHz)."""
+
+
+class Telling:
+    """The bursts of one stream since its (re)start."""
+
+    def __init__(self, stream: Stream, background: Background, following: Following, ours: Ours) -> None:
+        self._stream, self._background, self._following, self._ours = stream, background, following, ours
+        self._waiting: list[Waiting] = []
+        self._recent: list[Waiting] = []
+        self._near: list[Found] = []
+        """Bursts near the known tone of the last KEPT_SECONDS."""
+        self._doubt = Doubt()
+
+    def settle(self, stop: int, final: bool = False) -> list[Heard]:
+        """Fit what closed before frame `stop`, tell what waits for nothing more, and return all in order of time."""
+        for track in sorted(self._following.closings, key=lambda t: (t.closed or 0, t.serial)):
+            self._finish(track)
+        self._following.closings = []
+        for frame, _, found, relatives in sorted(self._following.fitted, key=lambda item: item[:2]):
+            self._hold_back(found, frame, relatives)
+        self._following.fitted = []
+        dues = [(w.frame if final else self._due(w, stop), w) for w in self._waiting]
+        for due, waiting in sorted(((d, w) for d, w in dues if d is not None), key=lambda item: item[0]):
+            self._tell(waiting, due)
+        self._waiting = [w for due, w in dues if due is None]
+        told = sorted(self._following.out, key=lambda item: (item[0], _order(item[1])))
+        self._following.out = []
+        horizon = (stop - 40) * HOP_SECONDS
+        self._recent = [w for w in self._recent if w.found.end > horizon]
+        if len(self._following.closed_at) > 1024:
+            self._following.closed_at = {s: f for s, f in self._following.closed_at.items() if f > stop - 64}
+        return [event for _, event in told]
+
+    def _finish(self, track: Track) -> None:
+        frame, last, rows = track.told_at, track.last, self._stream.rows
+        if track.seconds(last) > STEADY or not line_like(track, rows, min(last + 1, rows.end)):
+            return
+        collect(track, rows, self._stream.audio, frame + 1)
+        for found in bursts(track, rows, self._following.known(track.tone)):
+            if found.at_start and found.duration > UNKNOWN_ONSET:
+                continue
+            self._following.fitted.append((frame, track.serial, found, self._following.relatives(track, frame)))
+
+    def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
+        if self._following.known(found.hertz) is not None and self._told_before(found):
+            return
+        known = self._following.known(found.hertz) is not None
+        found = self._ours.apart(found, self._stream.seconds_at(0), known)
+        sounder = self._doubt.sounder(found, known)
+        self._background.sounded.append(found)
+        self._waiting.append(Waiting(found, sounder, frame, frame + RELATIVES, relatives))
+
+    def _told_before(self, found: Found) -> bool:
+        """Was it told already of a faint track, which hides nothing from the ordinary search?"""
+        self._near = [old for old in self._near if old.end > found.end - KEPT_SECONDS]
+        if any(together(found, old) and abs(found.hertz / old.hertz - 1) < SAME_LINE for old in self._near):
+            return True
+        self._near.append(found)
+        return False
+
+    def _due(self, waiting: Waiting, stop: int) -> int | None:
+        """Frame at which a held-back burst can be told, None while it is not before `stop`."""
+        ends = [waiting.frame]
+        for track in self._following.tracks:
+            if track.serial in waiting.relatives:
+                ends.append(waiting.due)
+        ends += [self._following.closed_at[s] for s in waiting.relatives if s in self._following.closed_at]
+        due = min(max(ends), waiting.due)
+        return due if due < stop else None
+
+    def _tell(self, waiting: Waiting, frame: int) -> None:
+        others = [w for w in (*self._waiting, *self._recent) if w is not waiting and w.frame <= frame]
+        self._recent.append(waiting)
+        found = fundamental(waiting, others)
+        if found is None or not waiting.sounder:
+            return
+        stream, snr = self._stream, self._background.snr(found)
+        beep = Beep(
+            stream.seconds_at(0) + found.onset, found.duration, found.hertz, found.level, snr,
+            stream.seconds(frame), not found.at_start, found.character,
+        )  # fmt: skip
+        self._following.out.append((frame, beep))
+
+
+def _order(event: Heard) -> tuple[float, float]:
+    """Order of events that became known at the same frame."""
+    if isinstance(event, Noise):
+        return (event.at, 0.0)
+    return (event.onset, event.frequency)
