@@ -13,8 +13,8 @@ from scipy import fft
 from beepwatch.events import Character
 
 from .baseband import STEP, STEP_NOISE, STEP_SECONDS, turning
+from .burst import Burst
 from .drift import Envelope
-from .fit import Burst
 from .floor import band_level
 from .rows import Rows
 from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Complexes, Doubles, Floats, Mask

@@ -9,9 +9,10 @@ from scipy import fft
 from beepwatch.events import Character
 
 from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, weights
+from .burst import Burst
 from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
-from .fit import Burst, fit_burst
+from .fit import fit_burst
 from .known import Known
 from .pulses import HALF, SMOOTH, silences
 from .rows import Rows

@@ -8,15 +8,17 @@ import numpy as np
 from beepwatch.events import Heard, Sounding, SteadyTone
 
 from .background import Background
+from .cusum import advance
 from .faint import CERTAIN, LONGEST_DOUBT, goes_on, line_before, sounds_now
 from .finish import Found, Stretch, collect, envelope, fitted, line_like, pieces
 from .known import Known
+from .opening import open_track
 from .search import Candidate, Search
 from .sounders import order
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Floats
 from .stream import Stream
 from .tails import Tails
-from .track import CHUNK, GUARD, JOIN, Track, advance, coarse_steps, go_on, open_track, put_off
+from .track import CHUNK, GUARD, JOIN, Track, coarse_steps, go_on, put_off
 
 HIGHEST = 5050.0
 """Hz: the highest tone looked for."""

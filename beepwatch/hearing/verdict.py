@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from beepwatch.events import Character
 
-from .fit import Burst
+from .burst import Burst
 
 EVIDENCE = 29.0
 """Nats against noise. 16.6 would be one false beep an hour over 1.7e7 cells of tone, length and time (theory);

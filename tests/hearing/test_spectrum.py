@@ -6,7 +6,7 @@ from scipy.signal import ShortTimeFFT
 
 from beepwatch.hearing.baseband import LOW_PASS, MARGIN, STEP, Audio, demodulate
 from beepwatch.hearing.drift import Envelope, still
-from beepwatch.hearing.fit import _Sums
+from beepwatch.hearing.edges import Sums
 from beepwatch.hearing.search import CLIP, Candidate, Search, thresholds
 from beepwatch.hearing.spectrum import (
     BIN_HZ,
@@ -138,7 +138,7 @@ def test_running_sums_are_the_likelihood_of_a_step() -> None:
     z = rng.standard_normal((2, 40)) + 1j * rng.standard_normal((2, 40))
     weight = rng.uniform(0.5, 2, (2, 40))
     part = Envelope(z, weight, 100, 2000.0)
-    sums = _Sums(still(part).unwind(part), weight, 100)
+    sums = Sums(still(part).unwind(part), weight, 100)
     values = sums.likelihood(np.array([105.0, 110.0]), np.array([120.0, 133.0]))
     for i, begin in enumerate((5, 10)):
         for j, end in enumerate((20, 33)):

@@ -1,0 +1,100 @@
+"""The moments at which a tone begins and ends, from running sums of its baseband.
+
+Everything is in units of noise: with C the running sum of weighted baseband samples and V that of their weights,
+|C(b) - C(a)|^2 / (V(b) - V(a)) is the log likelihood ratio of "a steady tone from a to b" against noise alone, with
+amplitude and phase left free (Kay, Detection Theory, ch. 7, from memory). Where it is greatest is the step fit: its
+edges sit where the amplitude is half, so a room that builds up and dies away alike does not change the length.
+Each edge is the median of its likelihood, not the maximum: that halves the large errors near the limit.
+"""
+
+import numpy as np
+
+from .baseband import STEP_NOISE, STEP_SECONDS
+from .drift import Drift, Envelope
+from .known import prior
+from .spectrum import Complexes, Doubles
+
+GRID = 48
+FINE = 0.5
+"""Energy of one step from which an edge lies finer than a step (edge error in steps: about 1 / energy, theory)."""
+LOUD = 16.0
+"""Energy of one step from which edges are read from magnitudes: they are then clear, whatever the frequency does."""
+
+
+class Sums:
+    """Running sums of weighted baseband: C and V of shape (channels, n + 1), the first at step `first`."""
+
+    def __init__(self, turned: Complexes, weight: Doubles, first: int) -> None:
+        self.first, self.last = first, first + turned.shape[1]
+        self._c = np.zeros((len(turned), turned.shape[1] + 1), np.complex128)
+        self._v = np.zeros((len(turned), turned.shape[1] + 1))
+        np.cumsum(turned * weight, axis=1, out=self._c[:, 1:])
+        np.cumsum(weight, axis=1, out=self._v[:, 1:])
+
+    def _at(self, steps: Doubles) -> tuple[Complexes, Doubles]:
+        """(C, V) at step numbers, between steps by straight lines; shape (channels, len(steps))."""
+        place = np.minimum(np.maximum(steps - self.first, 0), self.last - self.first)
+        low = np.minimum(place.astype(np.int64), self._c.shape[1] - 2)
+        part = place - low
+        c, v = self._c[:, low], self._v[:, low]
+        return c + part * (self._c[:, low + 1] - c), v + part * (self._v[:, low + 1] - v)
+
+    def likelihood(self, begins: Doubles, ends: Doubles) -> Doubles:
+        """Log likelihood ratio for each pair, shape (len(begins), len(ends)); 0 where empty."""
+        (c0, v0), (c1, v1) = self._at(begins), self._at(ends)
+        total = np.zeros((len(begins), len(ends)))
+        for channel in range(len(c0)):
+            step = c1[channel][None, :] - c0[channel][:, None]
+            width = v1[channel][None, :] - v0[channel][:, None]
+            power = step.real**2 + step.imag**2
+            total += np.where(width > 0, power / np.where(width > 0, width, 1.0), 0.0)
+        return total
+
+
+def median_place(places: Doubles, log_likelihood: Doubles) -> float:
+    """Median of a likelihood given on a rising grid."""
+    density = np.exp(log_likelihood - log_likelihood.max())
+    total = np.cumsum(density)
+    return float(np.interp(total[-1] / 2, total - density / 2, places))
+
+
+def edge(sums: Sums, guess: float, span: tuple[float, float], other: float, length: float | None = None) -> float:
+    """Place of one edge within `span` = (reach, spacing) steps of `guess`, with the other edge at `other`.
+
+    length: s, where it is known.
+    """
+    reach, spacing = span
+    rising = guess < other
+    places = np.arange(guess - reach, guess + reach + spacing / 2, spacing)
+    places = places[places < other - 1] if rising else places[places > other + 1]
+    if len(places) < 2:
+        return guess
+    fixed = np.array([other])
+    values = sums.likelihood(places, fixed)[:, 0] if rising else sums.likelihood(fixed, places)[0]
+    return median_place(places, values + prior(np.abs(places - other) * STEP_SECONDS, length))
+
+
+def short_edges(sums: Sums, low: float, high: float, length: float | None = None) -> tuple[float, float]:
+    """Both edges of a short burst somewhere in low..high: a grid of pairs first, then each edge finely."""
+    places = np.linspace(low, high, GRID)
+    values = np.triu(sums.likelihood(places, places), 1)
+    best = float(values.max())
+    values += prior((places[None, :] - places[:, None]) * STEP_SECONDS, length)
+    density = np.exp(values - values.max())
+    begin = median_place(places, np.log(density.sum(axis=1) + 1e-300))
+    end = median_place(places, np.log(density.sum(axis=0) + 1e-300))
+    coarse = (2 * float(places[1] - places[0]), 1.0)
+    begin = edge(sums, begin, coarse, end, length)
+    end = edge(sums, end, coarse, begin, length)
+    if best > FINE * (end - begin):
+        begin = edge(sums, begin, (2.0, 0.25), end, length)
+        end = edge(sums, end, (2.0, 0.25), begin, length)
+    return begin, end
+
+
+def running_sums(whole: Envelope, drift: Drift, energy: float) -> Sums:
+    """Running sums for the edges: of the unwound baseband, or of magnitudes above noise where a step is loud."""
+    if energy < LOUD * len(whole.z):
+        return Sums(drift.unwind(whole), whole.weight, whole.first)
+    size = np.sqrt(np.maximum(np.abs(whole.z) ** 2 - STEP_NOISE / whole.weight, 0.0)).astype(np.complex128)
+    return Sums(size, whole.weight, whole.first)

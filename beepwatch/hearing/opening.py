@@ -1,0 +1,56 @@
+"""A track's beginning: its bins and its first frame, looked for back from where it was noticed."""
+
+from math import sqrt
+
+import numpy as np
+
+from .rows import Rows
+from .spectrum import BIN_HZ, BINS, LOW_BIN, Doubles
+from .track import CHUNK, CLIP, GUARD, STRONG, WIDE, Track
+
+
+def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) -> Track | None:
+    """A track through a candidate: its bins, and its start, looked for back to frame `earliest`.
+
+    Returns None where nothing stands out in the frames themselves (a sum that older sounds made).
+    """
+    first = max(rows.begin, frame - length + 1, earliest)
+    near = rows.ratio(first, frame + 1)[:, bin_ - 3 : bin_ + 4]
+    mean = near.mean(axis=0)
+    top = bin_ - 3 + int(np.argmax(mean))
+    pair = top if mean[min(top - bin_ + 4, 6)] >= mean[max(top - bin_ + 2, 0)] else top - 1
+    pair = min(max(pair, 1), BINS - 3)
+    back = max(rows.begin, frame - 2 * length - CHUNK, earliest)
+    wide = float(mean.max()) > STRONG
+    y = pair_power(rows, pair, back, frame + 1, wide=False)
+    strength = max(float(y[first - back :].mean()) - 2.0, 0.4)
+    half = min(strength, 16.0) / 2
+    gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
+    backwards = np.cumsum(gain[::-1])
+    best = int(np.argmax(backwards))
+    if backwards[best] <= 0:
+        return None
+    start = frame - best
+    weight = rows.ratio(start, frame + 1)[:, pair : pair + 2].mean(axis=0)
+    share = float(weight[1] / max(float(weight.sum()), 1e-9))
+    track = Track(pair, start, start, (pair + share + LOW_BIN) * BIN_HZ, least_frame=start)
+    track.at_start, track.opened = start <= 1, frame
+    track.reach = reach_of(float(y[first - back :].max()))
+    track.wide = wide
+    return track
+
+
+def pair_power(rows: Rows, pair: int, first: int, stop: int, *, wide: bool) -> Doubles:
+    """Ratio summed over the pair, noise 2; a strong tone's over WIDE bins more, so that it may drift meanwhile."""
+    if not wide:
+        both = rows.ratio(first, stop)[:, pair : pair + 2]
+        return both[:, 0].astype(np.float64) + both[:, 1]
+    low, high = max(pair - WIDE, 0), min(pair + 2 + WIDE, BINS)
+    total = rows.ratio(first, stop)[:, low:high].sum(axis=1, dtype=np.float64)
+    wider: Doubles = np.maximum(total - (high - low - 2), 0.0)
+    return wider
+
+
+def reach_of(ratio: float) -> int:
+    """Bins that a tone of `ratio` times the noise splashes into: a cut frame's sidelobes fall as 1/dk^2."""
+    return min(64, GUARD + int(sqrt(max(ratio, 0.0) / 10)))
