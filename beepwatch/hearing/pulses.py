@@ -4,6 +4,8 @@ A frame of 128 ms cannot see the 0.1 s silences of the standards' patterns; the 
 strong enough for 20 ms of it to stand clear of the noise.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from .baseband import STEP_NOISE, STEP_SECONDS
@@ -49,26 +51,46 @@ def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
     Empty where the tone is too weak to tell. `final`: the burst has ended; otherwise its last sound may still grow.
     """
     n = part.z.shape[1]
-    if n < 4 * SHORTEST_GAP or part.energy / len(part.z) * SMOOTH < CLEAR:
+    sound = _relative(part)
+    if n < 4 * SHORTEST_GAP or float(sound.energy.mean()) * SMOOTH < CLEAR:
         return []
-    raw = (np.abs(part.z) ** 2 - STEP_NOISE / part.weight).mean(axis=0)
-    power = np.convolve(raw, np.ones(SMOOTH) / SMOOTH, mode="same")
-    plateau, level = float(np.quantile(power, 0.8)), float(raw.mean())
-    weight = part.weight.sum(axis=0)
+    power = np.convolve(sound.power, np.ones(SMOOTH) / SMOOTH, mode="same")
+    plateau, level = float(np.quantile(power, 0.8)), float(sound.power.mean())
     gaps = []
     for a, b in _runs(power < HALF * plateau):
-        expected = level * float(weight[a:b].sum())
-        missing = float((raw[a:b] * weight[a:b]).sum()) < HALF * expected
+        expected = level * float(sound.energy[a:b].sum())
+        missing = float((sound.power[a:b] * sound.energy[a:b]).sum()) < HALF * expected
         deep = b - a >= SHORTEST_GAP and a > 0 and b < n and power[a:b].min() < DEEP * plateau
         silent = deep and missing and expected > MISSED and _abrupt(power, b, plateau)
-        if silent and not _sustained(part, raw, (a, b), plateau):
+        if silent and not _sustained(part, sound, (a, b), plateau):
             gaps.append((a, b))
     loud = np.flatnonzero(power >= HALF * plateau)
-    sound = (int(loud[0]), int(loud[-1]) + 1 if final else n)
-    return [(part.first + a, part.first + b) for a, b in _parting(gaps, sound, final)]
+    whole = (int(loud[0]), int(loud[-1]) + 1 if final else n)
+    return [(part.first + a, part.first + b) for a, b in _parting(gaps, whole, final)]
 
 
-def _sustained(part: Envelope, raw: Doubles, gap: tuple[int, int], plateau: float) -> bool:
+@dataclass(frozen=True, slots=True)
+class _Relative:
+    """A burst's power from step to step, all channels together, each by how well it hears the tone."""
+
+    power: Doubles
+    """Power without noise over the tone's mean power, (n,)."""
+    energy: Doubles
+    """Energy over noise that the tone at its mean power has in each step, (n,); STEP_NOISE over it is the error."""
+    channels: Doubles
+    """Mean power of the tone in each channel, (channels,)."""
+
+
+def _relative(part: Envelope) -> _Relative:
+    """Channels weighed by the tone's energy in each (matched to a known pattern of powers): a deaf one has no say."""
+    beyond = np.abs(part.z) ** 2 * part.weight - STEP_NOISE
+    channels = np.maximum(beyond.sum(axis=1) / part.weight.sum(axis=1), 0.0)
+    energy = part.weight * channels[:, None]
+    squares = np.maximum((energy**2).sum(axis=0), 1e-30)
+    return _Relative((beyond * energy).sum(axis=0) / squares, np.sqrt(squares), channels)
+
+
+def _sustained(part: Envelope, sound: _Relative, gap: tuple[int, int], plateau: float) -> bool:
     """Does the tone go on in the later half of a gap, above the tail that the slowest room would leave there?
 
     A tone that has come to rest in a null of the room does: only its beginning and its end are loud.
@@ -77,18 +99,19 @@ def _sustained(part: Envelope, raw: Doubles, gap: tuple[int, int], plateau: floa
     if high - low < SMOOTH:
         return False
     tail = HALF * plateau * 10 ** (-SLOWEST * ((low + high) / 2 - gap[0]) * STEP_SECONDS / 10)
-    noise = STEP_NOISE / part.weight[:, low:high].mean()
-    kept = float(raw[low:high].mean())
+    noise = STEP_NOISE / float(sound.energy[low:high].mean())
+    kept = float(sound.power[low:high].mean())
     if kept < OVER_TAIL * tail or kept < noise * (CLEARLY / np.sqrt(high - low) + CLEARLY / (high - low)):
         return False
-    tone, rest = _turn(part.z[:, : gap[0]]), _turn(part.z[:, low:high])
+    shares = part.weight[:, low:high].mean(axis=1) * sound.channels
+    tone, rest = _turn(part.z[:, : gap[0]], shares), _turn(part.z[:, low:high], shares)
     off = abs(float(np.angle(rest * np.conj(tone))))
-    return off < SAME_TURN and abs(rest) > 0.4 * kept * (high - low - 1) * len(part.z)
+    return off < SAME_TURN and abs(rest) > 0.4 * kept * (high - low - 1) * float((shares * sound.channels).sum())
 
 
-def _turn(z: Complexes) -> complex:
-    """Sum of the turns from step to step: their mean angle is the frequency."""
-    return complex((z[:, 1:] * np.conj(z[:, :-1])).sum())
+def _turn(z: Complexes, shares: Doubles) -> complex:
+    """Sum of the turns from step to step, each channel by its share: their mean angle is the frequency."""
+    return complex(((z[:, 1:] * np.conj(z[:, :-1])).sum(axis=1) * shares).sum())
 
 
 def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], final: bool) -> list[tuple[int, int]]:
