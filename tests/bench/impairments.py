@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from statistics import fmean, pstdev
+from typing import cast
 
 import numpy as np
 from scipy.signal import butter, fftconvolve, sosfiltfilt
@@ -206,7 +207,8 @@ def _print_echoes(rows: Sequence[Row]) -> None:
 
 def _print_margins(rows: Sequence[Row]) -> None:
     for name, steps in (("apart", STEPS), ("alarm", ALARM_STEPS)):
-        pooled = {step: fmean(float(row[name][str(step)]) for row in rows) for step in steps}  # type: ignore[index]
+        shares = [cast(dict[str, float], row[name]) for row in rows]
+        pooled = {step: fmean(share[str(step)] for share in shares) for step in steps}
         print(
             f"margin, beeps {name}, all rooms: {', '.join(f'{s:+.0f} dB {100 * p:.1f} %' for s, p in pooled.items())}"
         )

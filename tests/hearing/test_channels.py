@@ -1,5 +1,7 @@
 """Several channels of one device, and sound that ends at 4 kHz."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -19,18 +21,55 @@ def noise_like(samples: Floats, seed: int, gain: float = 1.0) -> Floats:
     return background(len(samples) / RATE, seed)[: len(samples)] * np.float32(gain)
 
 
-@pytest.mark.parametrize("other", ["dead", "10 dB more noise", "deaf", "clicking"])
+def spoilt(other: str, good: Floats, tones: list[Tone]) -> Floats:
+    """The second channel: deaf ones hold no tones, the others all of them."""
+    noise = noise_like(good, 92)
+    deaf = {
+        "dead": noise * 0,
+        "deaf": noise,
+        "10 dB more noise": noise_like(good, 92, 3.2),
+        "30 dB more noise": noise_like(good, 92, 31.6),
+        "60 dB more noise": noise_like(good, 92, 1000),
+        "clicking": noise + np.where(np.arange(len(good)) % (RATE // 3) == 0, np.float32(0.5), np.float32(0)),
+        "DC": noise + np.float32(0.3),
+    }
+    if other in deaf:
+        return deaf[other]
+    hearing = add(noise, tones)
+    late = add(noise, [replace(tone, onset=tone.onset + 0.003) for tone in tones])
+    return {
+        "heard in 30 dB more noise": add(noise_like(good, 92, 31.6), tones),
+        "20 dB quieter": hearing * np.float32(0.1),
+        "opposite": noise - (hearing - noise),
+        "a metre further": late,
+        "clipping": np.clip(hearing * 100, -1, 1),
+        "offset": hearing + np.float32(0.3),
+    }[other]
+
+
+DEAF = ["dead", "deaf", "10 dB more noise", "30 dB more noise", "60 dB more noise", "clicking", "DC"]
+HEARING = ["heard in 30 dB more noise", "20 dB quieter", "opposite", "a metre further", "clipping", "offset"]
+
+
+@pytest.mark.parametrize("other", DEAF + HEARING)
 @pytest.mark.parametrize("first", [True, False])
-def test_a_bad_channel_does_no_harm(other: str, first: bool) -> None:
-    """One channel hears; the other is zeros, mere noise or clicks: no beep is lost at -12 dB, none added."""
-    good, tones = scene(-12)
-    bad = noise_like(good, 92, {"10 dB more noise": 3.2}.get(other, 1.0))
-    if other == "dead":
-        bad = np.zeros_like(good)
-    if other == "clicking":
-        bad[:: RATE // 3] += 0.5
-    pair = [good, bad] if first else [bad, good]
-    heard = beeps(hear(np.stack(pair), 2))
+@pytest.mark.parametrize("snr", [-12.0, 0.0])
+def test_a_bad_channel_does_no_harm(other: str, first: bool, snr: float) -> None:
+    """One channel hears, the other is spoilt: no beep is lost or cut at -12 dB or 0 dB, none added."""
+    good, tones = scene(snr)
+    bad = spoilt(other, good, tones)
+    heard = beeps(hear(np.stack([good, bad] if first else [bad, good]), 2))
+    assert len(matched(heard, tones)) == len(tones) == len(heard)
+
+
+@pytest.mark.parametrize("snr", [-12.0, 0.0])
+def test_a_channel_that_is_noisy_each_second_5_s_does_no_harm(snr: float) -> None:
+    """30 dB more noise in the second channel, on and off."""
+    good, tones = scene(snr, 94)
+    bad = add(noise_like(good, 95), tones)
+    loud = (np.arange(len(good)) // (5 * RATE)) % 2 == 1
+    bad[loud] += noise_like(good, 96, 31.6)[loud]
+    heard = beeps(hear(np.stack([good, bad]), 2))
     assert len(matched(heard, tones)) == len(tones) == len(heard)
 
 
