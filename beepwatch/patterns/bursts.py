@@ -1,7 +1,9 @@
 """Bursts: one group of pulses that are counted, as the standards' own signals are made of."""
 
+import math
 from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from statistics import median
 
@@ -27,18 +29,28 @@ CYCLES = 8
 """Clusters laid over one another at most."""
 
 
-def clusters(profile: Bursts, notes: Sequence[Note], most: int = CYCLES) -> list[list[Note]]:
-    """The newest `most` runs of sounds without a group's pause in them, oldest first.
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """All sounds of one sounder by onset, and how long it was silent before each, s (inf before the first)."""
 
-    notes: all sounds of one tone and its harmonics by onset.
-    """
+    notes: Sequence[Note]
+    before: Sequence[float]
+
+
+def line(notes: Sequence[Note]) -> Line:
+    """Sounds of one sounder, by onset, with the silences between them: worked out once for all profiles."""
+    ends = accumulate((note.beep.end for note in notes), max, initial=-math.inf)
+    return Line(notes, [note.beep.onset - end for note, end in zip(notes, ends, strict=False)])
+
+
+def clusters(profile: Bursts, line: Line, most: int = CYCLES) -> list[Sequence[Note]]:
+    """The newest `most` runs of sounds of a line without a group's pause in them, oldest first."""
     least = profile.pauses[0][0] - profile.slack - ECHO
-    ends = list(accumulate((note.beep.end for note in notes), max))
-    found: list[list[Note]] = []
-    stop = len(notes)
-    for place in range(len(notes) - 1, -1, -1):
-        if place == 0 or notes[place].beep.onset - ends[place - 1] >= least:
-            found.append(list(notes[place:stop]))
+    found: list[Sequence[Note]] = []
+    stop = len(line.notes)
+    for place in range(stop - 1, -1, -1):
+        if line.before[place] >= least:
+            found.append(line.notes[place:stop])
             stop = place
             if len(found) == most:
                 break
@@ -49,8 +61,11 @@ def pulses(profile: Bursts, cluster: Sequence[Note]) -> list[Note]:
     """The pulses that were heard apart, by onset: of those at one place the strongest; echoes left out."""
     low, high = profile.pulse[0] - profile.slack, profile.pulse[1] + profile.slack + ECHO
     kept: list[Note] = []
+    loudest = max((note.beep.level for note in cluster), default=0.0)
     for note in cluster:
-        if not low <= note.beep.duration <= high or _is_tail(note, cluster):
+        if not low <= note.beep.duration <= high:
+            continue
+        if note.beep.level + TAIL <= loudest and _is_tail(note, cluster):
             continue
         if kept and _together(kept[-1], note):
             kept[-1] = max(kept[-1], note, key=lambda one: one.beep.snr)
@@ -118,11 +133,11 @@ class Counted:
         self._profiles = tuple(profiles)
         self._heard: deque[tuple[Bursts, tuple[Note, ...]]] = deque(maxlen=32)
 
-    def hear(self, notes: Sequence[Note]) -> None:
-        """One of `notes` (all of one tone, by onset) is new: the newest cluster may be a group now, or no more."""
-        tone = notes[-1].beep.frequency
+    def hear(self, line: Line) -> None:
+        """A sound of this line is new: the newest cluster may be a group now, or no more."""
+        tone = line.notes[-1].beep.frequency
         for profile in self._profiles:
-            cluster = clusters(profile, notes, 1)[-1]
+            cluster = clusters(profile, line, 1)[-1]
             since = cluster[0].beep.onset
             kept = [one for one in self._heard if one[0] is not profile or not _of(one[1], tone, since)]
             heard = tuple(pulses(profile, cluster)) if len(cluster) <= CROWD * (len(profile.gaps) + 1) else ()

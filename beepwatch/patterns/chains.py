@@ -12,7 +12,7 @@ from beepwatch.events import Beep
 from beepwatch.patterns import evidence
 from beepwatch.patterns.memory import WIDTH, Note, fold
 from beepwatch.patterns.profiles import Breaths, Steady
-from beepwatch.patterns.walks import LOOSE, STRICT, TIGHT, TONE, UNLIKE, Grip, Walk, likes, units, walks
+from beepwatch.patterns.walks import LONGEST, LOOSE, STRICT, TIGHT, TONE, UNLIKE, Grip, Walk, likes, units, walks
 
 STRAY = 0.08
 """A sound of the tone shorter than this is no extra beep, s (prototype)."""
@@ -63,7 +63,7 @@ def breaths(profile: Breaths, notes: Sequence[Note], least: int, limit: float, s
     best: Chain | None = None
     floor = limit
     grip = LOOSE if setting.quiet else TIGHT
-    for walk in walks(notes, profile.length, profile.period, profile.pause, grip):
+    for walk in walks(notes, profile.length, profile.period, profile.pause, grip, beeps=(least, LONGEST)):
         for count in range(least, len(walk) + 1):
             if math.gcd(*(steps for _, steps in walk[1:count])) > 1:
                 continue  # nothing was ever heard one unit apart: the unit is a guess
@@ -96,7 +96,7 @@ def steady(profile: Steady, notes: Sequence[Note], least: int, accompanied: Call
     """A chain of `least` beeps without a miss, as regular as `profile.wander`, that ends at the last of
     `notes`. accompanied: as in Setting.
     """
-    for walk in walks(notes, profile.length, profile.period, 0.0, STRICT):
+    for walk in walks(notes, profile.length, profile.period, 0.0, STRICT, beeps=(least, least)):
         if len(walk) < least:
             continue
         chosen = walk[:least]

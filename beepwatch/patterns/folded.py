@@ -11,9 +11,9 @@ from itertools import pairwise, product
 from statistics import median
 
 from beepwatch.patterns import evidence
-from beepwatch.patterns.bursts import ALIKE, CROWD, ECHO, PLACE, clusters, echo, explained, pulses
+from beepwatch.patterns.bursts import ALIKE, CROWD, ECHO, PLACE, Line, clusters, echo, explained, line, pulses
 from beepwatch.patterns.memory import Note
-from beepwatch.patterns.profiles import Bursts
+from beepwatch.patterns.profiles import Bursts, Span
 
 PULSE = 0.005
 """Tones of short pulses agree to this (0.1 s at 520 Hz: 2 Hz, Rife & Boorstyn 1974, and a bin's worth of bias)."""
@@ -21,6 +21,8 @@ SKIPPED = 3
 """Cycles from one heard group to the next at most, once two came one cycle apart (judgement)."""
 MOST_STRAYS = 3
 """Sounds beside a group's pulses that count (judgement: more are the room's echoes, or music)."""
+TINY = 1e-6
+"""s by which a bound that is asked early is wider, so that rounding throws nothing away."""
 RUN_TOGETHER = 0.5
 """What pulses that ran together are worth, each, in resolved ones: they show that something sounded, not how many
 (judgement)."""
@@ -54,57 +56,78 @@ class _Place:
         return len(self.notes) + RUN_TOGETHER * len(self.covered)
 
 
-def groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | None:
-    """The repeated groups that `newest`, one of `notes` by onset, completes; None when it does not.
-
-    notes: all sounds of one sounder. They are tried first without its other harmonics: music has tones there too.
-    """
-    longest = sum(gap[1] for gap in profile.gaps) + (len(profile.gaps) + 1) * profile.pulse[1] + ECHO
-    if len(notes) <= len(profile.gaps) or not profile.pulse[0] - profile.slack <= newest.beep.duration <= longest:
-        return None
+def lines(notes: Sequence[Note], newest: Note) -> tuple[Line, ...]:
+    """All sounds of one sounder by onset, `newest` among them: first without its other harmonics (music has tones there
+    too), then with them."""
     tone = newest.beep.frequency
     alone = [note for note in notes if abs(note.beep.frequency / tone - 1.0) <= PULSE]
-    found = _groups(profile, alone, newest)
-    return found or (_groups(profile, notes, newest) if len(alone) < len(notes) else None)
+    return (line(alone), line(notes)) if len(alone) < len(notes) else (line(notes),)
 
 
-def _groups(profile: Bursts, notes: Sequence[Note], newest: Note) -> Groups | None:
-    """The same for these notes alone.
+def groups(profile: Bursts, tried: Sequence[Line], newest: Note) -> Groups | None:
+    """The repeated groups that `newest` completes on the first of the lines that has such; None when it does not."""
+    longest = sum(gap[1] for gap in profile.gaps) + (len(profile.gaps) + 1) * profile.pulse[1] + ECHO
+    if not profile.pulse[0] - profile.slack <= newest.beep.duration <= longest:
+        return None
+    able = (one for one in tried if len(one.notes) > len(profile.gaps))
+    return next((found for one in able if (found := _groups(profile, one, newest))), None)
+
+
+def _groups(profile: Bursts, tried: Line, newest: Note) -> Groups | None:
+    """The same for one line.
 
     Every pulse of the group must have been heard apart at least once, and all together as many as `bursts` whole
-    groups have: what is missing in one cycle another makes up for.
+    groups have: what is missing in one cycle another makes up for. The cheap questions come first.
     """
-    heard = clusters(profile, notes)
+    heard = clusters(profile, tried)
     crowd = CROWD * (len(profile.gaps) + 1)
     apart = [pulses(profile, cluster) if len(cluster) <= crowd else [] for cluster in heard]
-    if not _countable(profile, apart):
+    if not _countable(profile, heard, apart):
         return None
-    starts = {number: start for number, start in enumerate(_aligned(apart, profile)) if start is not None}
-    if len(starts) < profile.bursts:
+    own = [number for number, cluster in enumerate(heard) if any(note is newest for note in cluster)]
+    starts = {number: start for number, start in enumerate(_aligned(apart, profile, own)) if start is not None}
+    if len(starts) < profile.bursts or not _regular(profile, _sizes(profile), starts.values(), ECHO):
         return None
     places = _places(dict(enumerate(apart)), starts)
     _hide(profile, places, dict(enumerate(heard)), starts)
     places, strays = _sift(places, len(profile.gaps) + 1, len(starts))
-    if len(places) != len(profile.gaps) + 1 or not _adds(newest, places, heard):
+    if len(places) != len(profile.gaps) + 1 or not _adds(newest, places, own):
         return None
     onsets = {number: start + places[0].offset for number, start in starts.items()}
-    if not (_enough(profile, places) and _fits(profile, places) and _regular(profile, places, onsets.values())):
+    if not (_enough(profile, places) and _fits(profile, places) and _on_beat_of(profile, places, onsets.values())):
         return None
     order = sorted(onsets, key=lambda number: onsets[number])
     told = [tuple(place.notes[number] for place in places if number in place.notes) for number in order]
     return Groups(tuple(told), tuple(onsets[number] for number in order), _weigh(places, strays))
 
 
-def _countable(profile: Bursts, apart: Sequence[Sequence[Note]]) -> bool:
-    """Whether there are clusters and pulses enough, and none has more in a row than a group."""
-    size = len(profile.gaps) + 1
-    enough = len(apart) >= profile.bursts and sum(map(len, apart)) >= size and any(apart)
-    return enough and not any(_runs_on(profile, one) for one in apart)
+def _countable(profile: Bursts, heard: Sequence[Sequence[Note]], apart: Sequence[Sequence[Note]]) -> bool:
+    """Whether there are clusters and pulses enough (see _enough), and none has more in a row than a group."""
+    size, shortest = len(profile.gaps) + 1, _shortest_pair(profile)
+    if len(apart) < profile.bursts or sum(map(len, apart)) < size:
+        return False
+    most = 0.0
+    for cluster, resolved in zip(heard, apart, strict=True):
+        covered = 0 if len(resolved) >= size else sum(note.beep.duration >= shortest for note in cluster)
+        most += min(float(size), len(resolved) + RUN_TOGETHER * covered)
+    return most >= profile.bursts * size and not any(_runs_on(profile, one) for one in apart)
 
 
-def _adds(newest: Note, places: Sequence[_Place], heard: Sequence[Sequence[Note]]) -> bool:
-    """Whether a sound is one of the group's pulses, or several that ran together."""
-    own = [number for number, cluster in enumerate(heard) if any(note is newest for note in cluster)]
+def _shortest_pair(profile: Bursts) -> float:
+    """The shortest sound that may be two pulses run together, s: see _hide."""
+    return 2 * (profile.pulse[0] - profile.slack) + min(low for low, _ in profile.gaps) - profile.slack - TINY
+
+
+def _sizes(profile: Bursts) -> Span:
+    """The shortest and the longest group that can fit, s: see _fits."""
+    slack, (shortest, longest) = profile.slack + 0.5 * ECHO, profile.pulse
+    low = (len(profile.gaps) + 1) * (shortest - slack) + sum(gap[0] - slack for gap in profile.gaps)
+    high = (len(profile.gaps) + 1) * (longest + slack) + sum(gap[1] + slack for gap in profile.gaps) + ECHO
+    return low - TINY, high + TINY
+
+
+def _adds(newest: Note, places: Sequence[_Place], own: Sequence[int]) -> bool:
+    """Whether a sound, of the clusters `own`, is one of the group's pulses, or several that ran together."""
     return any(
         any(note is newest for note in place.notes.values()) or any(number in place.covered for number in own)
         for place in places
@@ -123,8 +146,10 @@ def _runs_on(profile: Bursts, heard: Sequence[Note]) -> bool:
     return longest > len(profile.gaps) + 1
 
 
-def _aligned(apart: Sequence[Sequence[Note]], profile: Bursts) -> list[float | None]:
+def _aligned(apart: Sequence[Sequence[Note]], profile: Bursts, own: Sequence[int]) -> list[float | None]:
     """Where each cluster begins, s of stream time, all by the one with most pulses; None for one that does not agree.
+
+    own: clusters of the newest sound; where none of them agrees nothing is new, and the others are not asked.
 
     Where a cluster fits in two ways, as one does that lost its first or its last pulse, that is taken which keeps the
     beat of the others; if there is none, the one that begins with the first pulse.
@@ -133,14 +158,18 @@ def _aligned(apart: Sequence[Sequence[Note]], profile: Bursts) -> list[float | N
     size = len(profile.gaps) + 1
     origin = apart[main][0].beep.onset
     reference = [note.beep.onset - origin for note in apart[main]]
-    found: list[list[float]] = []
-    for number, heard in enumerate(apart):
-        onsets = [note.beep.onset for note in heard]
-        found.append([origin] if number == main else _shifts(reference, onsets, min(2, size)))
-    starts: list[float | None] = [options[0] if len(options) == 1 else None for options in found]
-    for number, options in enumerate(found):
-        if len(options) > 1:
-            starts[number] = _on_beat(options, starts, apart[number][0].beep.onset)
+
+    def options(number: int) -> list[float]:
+        onsets = [note.beep.onset for note in apart[number]]
+        return [origin] if number == main else _shifts(reference, onsets, min(2, size))
+
+    if not any(options(number) for number in own):
+        return []
+    found = [options(number) for number in range(len(apart))]
+    starts: list[float | None] = [one[0] if len(one) == 1 else None for one in found]
+    for number, several in enumerate(found):
+        if len(several) > 1:
+            starts[number] = _on_beat(several, starts, apart[number][0].beep.onset)
     return starts
 
 
@@ -177,9 +206,9 @@ def _on_beat(options: Sequence[float], starts: Sequence[float | None], onset: fl
 
 def _places(apart: Mapping[int, Sequence[Note]], starts: Mapping[int, float]) -> list[_Place]:
     """The places at which pulses were heard, by offset."""
-    line = [(note.beep.onset - start, number, note) for number, start in starts.items() for note in apart[number]]
+    every = [(note.beep.onset - start, number, note) for number, start in starts.items() for note in apart[number]]
     places: list[_Place] = []
-    for offset, number, note in sorted(line, key=lambda one: one[:2]):
+    for offset, number, note in sorted(every, key=lambda one: one[:2]):
         if places and offset - places[-1].offset <= max(PLACE, 0.5 * places[-1].length):
             places[-1].notes.setdefault(number, note)
         else:
@@ -197,9 +226,11 @@ def _hide(
 
     Two pulses that run together, of the usual length, leave a gap that the profile has; three would leave none.
     """
-    usual = median(place.length for place in places)
+    usual, shortest = median(place.length for place in places), _shortest_pair(profile)
     for number, start in starts.items():
         for note in heard[number]:
+            if note.beep.duration < shortest:
+                continue
             begin = note.beep.onset - start
             gap = _gap(profile, note.beep.duration - 2 * usual)
             if gap is None or not any(abs(begin - place.offset) <= PLACE for place in places):
@@ -255,17 +286,23 @@ def _fits(profile: Bursts, places: Sequence[_Place]) -> bool:
     )
 
 
-def _regular(profile: Bursts, places: Sequence[_Place], starts: Iterable[float]) -> bool:
-    """Whether the groups come one cycle apart, or some whole cycles where groups went unheard."""
+def _on_beat_of(profile: Bursts, places: Sequence[_Place], starts: Iterable[float]) -> bool:
+    """Whether groups with these pulses come one cycle apart."""
     size = places[-1].offset + places[-1].length - places[0].offset
     drawn_out = echo([note for place in places for note in place.notes.values()])
-    line = sorted(starts)
-    times = [young - old for old, young in pairwise(line)]
+    return _regular(profile, (size, size), starts, drawn_out)
+
+
+def _regular(profile: Bursts, size: Span, starts: Iterable[float], drawn_out: float) -> bool:
+    """Whether groups of a size within bounds come one cycle apart, or some whole cycles where groups went unheard."""
+    onsets = sorted(starts)
+    times = [young - old for old, young in pairwise(onsets)]
     for time, steps in product(times, range(1, profile.skipped + 2)):
-        rest, most = time / steps - size, max(profile.skipped + 1, SKIPPED if steps == 1 else 1)
+        unit, most = time / steps, max(profile.skipped + 1, SKIPPED if steps == 1 else 1)
         if any(
-            pause[0] - profile.slack - drawn_out <= rest <= pause[1] + profile.slack for pause in profile.pauses
-        ) and all(_whole_cycles(other, time / steps, most) for other in times):
+            pause[0] - profile.slack - drawn_out <= unit - size[0] and unit - size[1] <= pause[1] + profile.slack
+            for pause in profile.pauses
+        ) and all(_whole_cycles(other, unit, most) for other in times):
             return True
     return False
 

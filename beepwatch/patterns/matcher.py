@@ -176,8 +176,9 @@ class Matcher:
     def _raise_whole(self, note: Note) -> list[AlarmEvent]:
         """The same for a beep that came in pieces."""
         self._memory.add(note)
+        tried = folded.lines(self._pulses(note), note)
         for counted in self._bursts:
-            found = self._raise_bursts(counted, note, self._pulses(note))
+            found = self._raise_bursts(counted, note, tried)
             if found:
                 return found
         if self._counted.explains(note):
@@ -193,7 +194,7 @@ class Matcher:
             return []
         episode.add(beep.onset, beep.end, beep.frequency, beep.level)
         if isinstance(profile, Bursts):
-            heard = bursts.pulses(profile, bursts.clusters(profile, self._pulses(note), 1)[-1])
+            heard = bursts.pulses(profile, bursts.clusters(profile, bursts.line(self._pulses(note)), 1)[-1])
             if bursts.whole(profile, heard):
                 episode.mark(heard[0].beep.onset)
         episode.believe(evidence.REPEAT if note.score > 0 else 0.0)
@@ -212,10 +213,10 @@ class Matcher:
 
     def _raise(self, note: Note, owner: Episode | None) -> list[AlarmEvent]:
         """New alarms that this beep decides: counted groups first, since they explain single beeps too."""
-        pulses = self._pulses(note)
-        self._counted.hear(pulses)
+        tried = folded.lines(self._pulses(note), note)
+        self._counted.hear(tried[-1])
         for counted in self._bursts:
-            found = self._raise_bursts(counted, note, pulses)
+            found = self._raise_bursts(counted, note, tried)
             if found:
                 return found
         notes = self._on_tone(note)
@@ -226,11 +227,11 @@ class Matcher:
             out = [event for steady in self._steady for event in self._raise_steady(steady, notes)]
         return out
 
-    def _raise_bursts(self, profile: Bursts, note: Note, notes: Sequence[Note]) -> list[AlarmEvent]:
+    def _raise_bursts(self, profile: Bursts, note: Note, tried: Sequence[bursts.Line]) -> list[AlarmEvent]:
         beep = note.beep
         if not self._judge.allowed(profile, beep.frequency, known=False):
             return []
-        found = folded.groups(profile, notes, note)
+        found = folded.groups(profile, tried, note)
         if found is None:
             return []
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)

@@ -47,20 +47,29 @@ Walk: TypeAlias = list[tuple[Note, int]]
 
 
 def walks(
-    notes: Sequence[Note], length: tuple[float, float], period: tuple[float, float], pause: float, grip: Grip
+    notes: Sequence[Note],
+    length: tuple[float, float],
+    period: tuple[float, float],
+    pause: float,
+    grip: Grip,
+    *,
+    beeps: tuple[int, int],
 ) -> Iterator[Walk]:
-    """Every walk that ends at the last of `notes` (one tone, by onset), for bounds of length, period and pause in s."""
+    """Every walk that ends at the last of `notes` (one tone, by onset), for bounds of length, period and pause in s.
+
+    beeps: how many a walk must have to be of use, and how many are enough.
+    """
     newest = notes[-1]
     size = newest.beep.duration
     if newest.part or not (length[0] <= size <= length[1] and newest.beep.onset_known):
         return
     able = [note for note in notes[:-1] if likes(note, newest)]
-    for place in range(len(able) - 1, max(-1, len(able) - 1 - NEIGHBOURS), -1):
+    for place in range(len(able) - 1, max(beeps[0] - 3, len(able) - 1 - NEIGHBOURS), -1):
         apart = newest.beep.onset - able[place].beep.onset
         for steps in range(1, grip.gap + 1):
             unit = apart / steps
             if period[0] <= unit <= period[1] and unit - size >= pause:
-                yield _back(able, place, [(newest, 0), (able[place], steps)], unit, grip)
+                yield _back(able, place, [(newest, 0), (able[place], steps)], unit, grip, beeps=beeps)
 
 
 def likes(note: Note, newest: Note) -> bool:
@@ -74,9 +83,10 @@ def likes(note: Note, newest: Note) -> bool:
     )
 
 
-def _back(able: Sequence[Note], place: int, walk: Walk, unit: float, grip: Grip) -> Walk:
+def _back(able: Sequence[Note], place: int, walk: Walk, unit: float, grip: Grip, *, beeps: tuple[int, int]) -> Walk:
     """Walk on from the beep at `place`, whose younger neighbour is one or more `unit` away."""
-    while len(walk) < LONGEST:
+    least, enough = beeps
+    while len(walk) < enough and len(walk) + place >= least:
         onset = walk[-1][0].beep.onset
         best: tuple[int, float, int] | None = None
         for index in range(place - 1, -1, -1):
