@@ -115,7 +115,7 @@ def _repeat(group: Sequence[tuple[float, float]], period: float, count: int, sta
     return tuple((start + period * i + onset, length) for i in range(count) for onset, length in group)
 
 
-def _alarm(kind: str, background: str, snr: float, seed: int) -> Stage:
+def alarm(kind: str, background: str, snr: float, seed: int) -> Stage:
     """One alarm of a kind, drawn from `seed`."""
     rng = np.random.default_rng([seed, 4])
     tone, harmonics, name, seconds = float(rng.uniform(1900, 4500)), BUZZER, kind, 0.0
@@ -149,7 +149,7 @@ def alarms(seed: int) -> list[Stage]:
     for place, (snr, kind) in enumerate(product((10.0, 0.0, -8.0, -14.0), KINDS)):
         device = kind in {"lead-disconnect", "battery-critical", "backup-battery"}
         for bed in beds if device else (NOISES[place % 4], "speech", "music"):
-            made.append(_alarm(kind, bed, snr, 1000 * seed + len(made)))
+            made.append(alarm(kind, bed, snr, 1000 * seed + len(made)))
     return made
 
 
