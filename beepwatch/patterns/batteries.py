@@ -15,6 +15,8 @@ REMNANT = 4.0
 """A shorter remnant of such a tone says nothing, s (judgement)."""
 REFITTED = 1.5
 """The onset of a tone under way and that of the beep it became differ by less, s (judgement)."""
+ASKED = 0.1
+"""A tone under way is told as it passes `over` by its onset as then known; this may have moved since, s (judgement)."""
 LONG = 8.0
 """A tone that was told while it sounded is at least so long in the end, s."""
 LATEST = 1.0
@@ -200,7 +202,7 @@ class Batteries:
     def _overdue(self, episode: Episode, event: Sounding) -> list[AlarmEvent]:
         episode.replace_last(event.onset, event.onset + event.lasted, event.frequency, event.level)
         profile = episode.profile
-        if not isinstance(profile, LongTone) or profile.over is None or event.lasted < profile.over:
+        if not isinstance(profile, LongTone) or profile.over is None or event.lasted < profile.over - ASKED:
             return []
         return self._rename(episode, event.lasted, event.known)
 

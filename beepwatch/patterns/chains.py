@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from beepwatch.events import Beep
 from beepwatch.patterns import evidence
 from beepwatch.patterns.memory import WIDTH, Note, fold
-from beepwatch.patterns.profiles import Breaths, Steady
+from beepwatch.patterns.profiles import Breaths, Figures, Steady
 from beepwatch.patterns.walks import LONGEST, LOOSE, STRICT, TIGHT, TONE, UNLIKE, Grip, Walk, likes, units, walks
 
 STRAY = 0.08
@@ -140,12 +140,13 @@ def _doubt(profile: Breaths, walk: Walk, period: float, *, known: bool) -> float
     """What speaks against a breath of this length, period and tone, nats."""
     length = sum(note.beep.duration for note, _ in walk) / len(walk)
     snr = sum(note.beep.snr for note, _ in walk) / len(walk)
-    onsets = [note.beep.onset for note, _ in walk]
-    figures = {"duty": length / period, "period": period, "length": length}
+    tone = min(note.beep.frequency for note, _ in walk)  # some may be heard at a harmonic
+    figures = {"duty": length / period, "period": period, "length": length, "snr": snr}
     if not known:
-        figures["tone"] = min(note.beep.frequency for note, _ in walk)  # some may be heard at a harmonic
+        figures["tone"] = tone
     doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
-    return doubts + sum(clash.price(length, period, snr, onsets) for clash in profile.clash)
+    heard = Figures(length, period, tone, snr, [note.beep.onset for note, _ in walk])
+    return doubts + sum(clash.price(heard) for clash in profile.clash)
 
 
 def _uneven(walk: Walk) -> float:

@@ -140,6 +140,8 @@ class Matcher:
     # -- tones under way
 
     def _sounding(self, event: Sounding) -> list[AlarmEvent]:
+        if self._memory.pulsed(event.frequency, event.onset, event.level):
+            return []
         for episode in self._breaths_on(event.frequency):
             episode.swallowing = event.onset
         return self._batteries.sounding(event)

@@ -89,6 +89,12 @@ class Memory:
             self._latest.append(beep)
         self._bins.setdefault(_bin(note.beep.frequency), deque(maxlen=DEPTH)).append(note)
 
+    def pulsed(self, tone: float, since: float, level: float) -> bool:
+        """Whether a tone of `level` dBFS, sounding since then, is but the mean of two or more much stronger pulses."""
+        found = [note.beep for note in self._near(tone, (1.0,)) if note.beep.onset >= since]
+        own = [b for b in found if b.level > level + STRONGER and abs(b.frequency / tone - 1.0) <= WIDTH]
+        return len(own) >= 2
+
     def accompanied(self, beep: Beep) -> bool:
         """Whether a tone that is no simple ratio of a beep's began and ended with it."""
         return any(

@@ -8,6 +8,7 @@ A profile is data only; four kinds of pattern exist, each with its finder: `brea
 import math
 import tomllib
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -28,6 +29,11 @@ class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 RASTER = 0.1
 """Of a pulse's time from onset to onset: the standards' tolerance (ISO 8201: 10 %)."""
+
+
+ERROR = (0.01, 0.004, 0.06)
+"""sd of hearing's error in a beep's length or onset, s: at 0 dB SNR and better, s more for each dB below, and at most
+(measured in rooms, tests/bench/stages.py: half-second pulses 0.01-0.02 s at 0 dB, 0.045-0.06 s at -10 to -14 dB)."""
 
 
 class Silence(_Part, frozen=True):
@@ -58,7 +64,7 @@ class Tests(_Part, frozen=True):
 class Doubt(_Part, frozen=True):
     """Evidence that an unlikely figure costs: nothing up to `free`, all of `cost` (nats) from `full` on."""
 
-    of: Literal["duty", "period", "length", "tone"]
+    of: Literal["duty", "period", "length", "tone", "snr"]
     free: float
     full: float
     cost: float
@@ -68,11 +74,24 @@ class Doubt(_Part, frozen=True):
         return self.cost * min(1.0, max(0.0, (value - self.free) / (self.full - self.free)))
 
 
-class Clash(_Part, frozen=True):
-    """Figures that another pattern's pulses have when they run together: all within, and it costs `cost`
-    nats.
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What beeps that repeat came to. length, period: mean, s. tone: the lowest, Hz. snr: mean, dB. onsets: s."""
 
+    length: float
+    period: float
+    tone: float
+    snr: float
+    onsets: Sequence[float]
+
+
+class Clash(_Part, frozen=True):
+    """Figures that another pattern's pulses have when they run together or go missing: they cost `cost` nats.
+
+    What lies outside `length`, or off the raster, may be hearing's error: it takes off what a normal error of that size
+    does (half its square over the variance).
     faint: dB SNR from which hearing would have told the pulses apart, so that nothing is to be feared.
+    highest: Hz up to which the other pattern has its tone.
     raster: s of which all onsets are whole multiples apart, to RASTER of it; of any times when 0.
     """
 
@@ -81,18 +100,26 @@ class Clash(_Part, frozen=True):
     period: Span
     cost: float
     faint: float = math.inf
+    highest: float = math.inf
     raster: float = 0.0
 
-    def price(self, length: float, period: float, snr: float, onsets: Sequence[float]) -> float:
-        """Nats that beeps of a length and period (s) and a mean SNR (dB), at `onsets` (s), cost."""
-        inside = self.length[0] <= length <= self.length[1] and self.period[0] <= period <= self.period[1]
-        return self.cost if inside and snr < self.faint and self._on_raster(onsets) else 0.0
+    def price(self, heard: Figures) -> float:
+        """Nats that beeps of these figures cost."""
+        if heard.snr >= self.faint or heard.tone > self.highest:
+            return 0.0
+        if not self.period[0] <= heard.period <= self.period[1]:
+            return 0.0
+        error = min(ERROR[2], max(ERROR[0], ERROR[0] - ERROR[1] * heard.snr))
+        beside = max(0.0, self.length[0] - heard.length, heard.length - self.length[1]) / error
+        square = len(heard.onsets) * beside**2 + (self._off_raster(heard.onsets) / error) ** 2
+        return max(0.0, self.cost - 0.5 * square)
 
-    def _on_raster(self, onsets: Sequence[float]) -> bool:
+    def _off_raster(self, onsets: Sequence[float]) -> float:
+        """s by which the worst of the onsets is further from the raster than RASTER allows."""
         if not self.raster:
-            return True
+            return 0.0
         places = [(onset - onsets[0]) / self.raster for onset in onsets]
-        return all(abs(place - round(place)) <= RASTER for place in places)
+        return self.raster * max(0.0, max(abs(place - round(place)) for place in places) - RASTER)
 
 
 class Fast(_Part, frozen=True):

@@ -26,6 +26,7 @@ def beep(
     frequency: float = 2730.0,
     *,
     level: float = -30.0,
+    snr: float = 10.0,
     onset_known: bool = True,
     character: Character | None = None,
 ) -> Beep:
@@ -35,7 +36,7 @@ def beep(
         duration=duration,
         frequency=frequency,
         level=level,
-        snr=10.0,
+        snr=snr,
         known=onset + duration + LATENCY,
         onset_known=onset_known,
         character=character or Character(),

@@ -1,0 +1,91 @@
+"""Counted signals whose pulses ran together, went missing or are too faint to be told apart are no breaths."""
+
+import random
+from dataclasses import replace
+
+import pytest
+
+from beepwatch.events import Beep, Character, Heard
+from tests.patterns.simulated import beep, bursts, known, names, run, sounding
+
+FADED = Character(flatness=0.7)
+"""What half-second pulses read in a furnished room, dB from quarter to quarter (tests/bench/stages.py)."""
+
+
+def merged(length: float, sd: float, period: float, *, tone: float, snr: float, count: int = 9) -> list[Beep]:
+    """Groups heard as one beep each, their lengths told with an error, s."""
+    lot = random.Random(5)
+    return [beep(3 + period * k, length + lot.gauss(0, sd), tone, snr=snr) for k in range(count)]
+
+
+@pytest.mark.parametrize("tone", [None, 4155.0])
+@pytest.mark.parametrize("snr", [-9.0, -13.0])
+def test_carbon_monoxide_pulses_run_together_are_no_breaths(tone: float | None, snr: float) -> None:
+    """Four 0.1 s pulses each 5.7 s, heard as one of 0.76 s where noise hides the gaps, name no device's alarm."""
+    heard = merged(0.76, 0.045, 5.7, tone=4155.0, snr=snr)
+    assert set(names(run(heard, tone=tone))) <= {"unknown"}
+
+
+def test_the_same_breath_is_found_where_pulses_would_be_told_apart() -> None:
+    """At 0 dB hearing tells 0.1 s pulses apart: 0.76 s each 5.7 s is a breath."""
+    assert names(run(merged(0.76, 0.005, 5.7, tone=4155.0, snr=0.0))) == ["lead-disconnect"]
+
+
+def test_a_longer_breath_at_that_rate_is_found_in_noise() -> None:
+    """1.0 s each 5.7 s at -13 dB is no merged group: named by the fourth beep."""
+    heard = merged(1.0, 0.03, 5.7, tone=4155.0, snr=-13.0, count=4)
+    assert names(run(heard)) == ["lead-disconnect"]
+
+
+@pytest.mark.parametrize("length", [1.07, 1.5])
+def test_faint_medical_bursts_run_together_are_no_breaths(length: float) -> None:
+    """Told their own tone, a burst's pulses heard as one tone at -16 dB have no name; a clear tone is a breath."""
+    for snr, expected in ((-16.0, ["unknown"]), (-5.0, ["lead-disconnect"])):
+        heard = merged(length, 0.02, 8.0, tone=830.0, snr=snr)
+        assert names(run(heard, tone=830.0)) == expected
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("tone", [None, 3100.0])
+def test_fire_pulses_in_noise_are_fire_or_nothing(tone: float | None, seed: int) -> None:
+    """Half-second pulses at -10 dB, their edges off by 0.05 s, a third unheard: never a device's alarm."""
+    lot = random.Random(seed)
+    heard = [
+        beep(3 + 4 * group + place + lot.gauss(0.02, 0.03), 0.55 + lot.gauss(0, 0.05), 3100.0, snr=-10.0)
+        for group in range(10)
+        for place in range(3)
+        if lot.random() > 0.33
+    ]
+    assert set(names(run(heard, tone=tone))) <= {"fire", "unknown"}
+
+
+def test_fire_pulses_that_a_room_draws_out_are_fire() -> None:
+    """0.575 s instead of 0.5 s, and not flat as a dry pulse is: the room's, and still the signal."""
+    dry = bursts((0.0, 1.0, 2.0), 0.575, 4.0, 4)
+    wet = [beep(one.onset, one.duration, one.frequency, character=FADED) for one in dry]
+    assert names(run(wet)) == ["fire"]
+    assert "fire" not in names(run(dry))
+
+
+def test_a_faint_tone_takes_more_beeps() -> None:
+    """Where noise hides whether a beep is one tone or a warble it takes more of them; at -14 dB it does not."""
+    so_so = Character(neighbours=27.0)
+    for snr, fewest in ((10.0, 3), (-14.0, 3), (-24.0, 4)):
+        heard = [beep(3 + 5 * k, 1.2, 3000.0, snr=snr, character=so_so) for k in range(12)]
+        counts = [count for count in range(1, 13) if names(run(heard[:count])) == ["lead-disconnect"]]
+        assert counts[0] == fewest
+
+
+def test_the_mean_of_pulses_is_no_long_tone() -> None:
+    """A tone told under way 18 dB below pulses of its own frequency is their mean: no battery alarm, told its tone."""
+    pulses = [beep(3 + 5 * k + 0.1 * j, 0.05, 1000.0) for k in range(4) for j in range(10)]
+    mean = sounding(3.0, 16.0, 1000.0)
+    heard: list[Heard] = [*pulses, replace(mean, level=mean.level - 18.0)]
+    assert "battery-critical" not in names(run(sorted(heard, key=known), tone=1000.0))
+    assert names(run([mean], tone=1000.0)) == ["battery-critical"]
+
+
+def test_a_tone_told_just_short_of_23_s_loses_its_name() -> None:
+    """Hearing tells it as it passes 23 s; where its onset moved by some milliseconds it is renamed all the same."""
+    told = run([sounding(3.0, 13.1), sounding(3.004, 22.996)], tone=2730.0)
+    assert names(told) == ["battery-critical", "unknown"]
