@@ -84,7 +84,7 @@ class _Relative:
 def _relative(part: Envelope) -> _Relative:
     """Channels weighed by the tone's energy in each (matched to a known pattern of powers): a deaf one has no say."""
     beyond = np.abs(part.z) ** 2 * part.weight - STEP_NOISE
-    channels = np.maximum(beyond.sum(axis=1) / part.weight.sum(axis=1), 0.0)
+    channels = np.maximum(beyond.sum(axis=1) / np.maximum(part.weight.sum(axis=1), 1e-30), 0.0)  # 0 where deaf
     energy = part.weight * channels[:, None]
     squares = np.maximum((energy**2).sum(axis=0), 1e-30)
     return _Relative((beyond * energy).sum(axis=0) / squares, np.sqrt(squares), channels)
