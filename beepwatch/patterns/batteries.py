@@ -32,8 +32,7 @@ class _Waiting:
     due: float
     profile: LongTone
     whole: LongBeep
-    ratio: float
-    limit: float
+    weighed: evidence.Weighed
 
 
 class Batteries:
@@ -55,7 +54,7 @@ class Batteries:
         """Decide on the remnant that is due."""
         waiting = min(self._waiting, key=lambda waiting: waiting.due)
         self._waiting.remove(waiting)
-        return self._raise(waiting.profile, (waiting.whole,), waiting.due, waiting.ratio, waiting.limit)
+        return self._raise(waiting.profile, (waiting.whole,), waiting.due, waiting.weighed)
 
     def noise(self, noise: Noise) -> None:
         """How loud the room is: a long tone has to stand out of it as long as it sounds."""
@@ -111,18 +110,19 @@ class Batteries:
         ratio = tones.weigh(line)
         if not known:
             ratio -= sum(doubt.price(whole.frequency) for doubt in profile.doubt if doubt.of == "tone")
-        if ratio < limit:
+        weighed = evidence.Weighed(ratio, limit, known)
+        if not weighed.enough:
             return []
         if profile.over is None and whole.pieces[-1].character.after > tones.GOES_ON:
             due = whole.end + tones.HOLE[1] + LATEST  # it goes on: it may become the longer tone
-            self._waiting = [*self._waiting[-7:], _Waiting(due, profile, whole, ratio, limit)]
+            self._waiting = [*self._waiting[-7:], _Waiting(due, profile, whole, weighed)]
             return []
-        return self._raise(profile, line, now, ratio, limit)
+        return self._raise(profile, line, now, weighed)
 
     def _raise(
-        self, profile: LongTone, line: tuple[LongBeep, ...], now: float, ratio: float, limit: float
+        self, profile: LongTone, line: tuple[LongBeep, ...], now: float, weighed: evidence.Weighed
     ) -> list[AlarmEvent]:
-        episode = self._book.start(profile, profile.priority, now, ratio, limit)
+        episode = self._book.start(profile, profile.priority, now, weighed)
         for whole in line:
             _add(episode, whole)
         self._waiting = [w for w in self._waiting if not episode.near(w.whole.frequency)]
@@ -155,10 +155,10 @@ class Batteries:
         profile, longest = self._profiles[-1], self._profiles[0]
         known = self._judge.known(profile, whole.frequency, now)
         limit = self._judge.limit(profile, whole.frequency, now, known)
-        ratio = whole.ratio
-        if ratio >= limit and self._judge.allowed(profile, whole.frequency, known):
+        weighed = evidence.Weighed(whole.ratio, limit, known)
+        if weighed.enough and self._judge.allowed(profile, whole.frequency, known):
             due = whole.end + longest.period[1] + longest.length[1] + 1.0
-            self._waiting = [*self._waiting[-7:], _Waiting(due, profile, whole, ratio, limit)]
+            self._waiting = [*self._waiting[-7:], _Waiting(due, profile, whole, weighed)]
 
     # -- a tone under way
 
@@ -186,9 +186,10 @@ class Batteries:
         ratio = evidence.long_tone(event.character, self._tones.snr(event), drone) + self._tones.repeated(
             profile, event
         )
-        if not known or ratio < limit:
+        weighed = evidence.Weighed(ratio, limit, known)
+        if not (known and weighed.enough):
             return []
-        episode = self._book.start(profile, profile.priority, event.known, ratio, limit)
+        episode = self._book.start(profile, profile.priority, event.known, weighed)
         episode.add(event.onset, event.onset + event.lasted, event.frequency, event.level)
         episode.sounding = event.onset
         episode.reason = explain.lasting(event.lasted, event.frequency)

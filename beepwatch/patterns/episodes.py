@@ -2,6 +2,7 @@
 
 import math
 from collections import deque
+from dataclasses import replace
 from statistics import median, median_low
 
 from beepwatch.events import Alarm, Noise, Priority
@@ -29,13 +30,12 @@ LATE = 1.0
 class Episode:
     """One alarm as it goes on. Times in s of stream time."""
 
-    def __init__(self, number: int, profile: Profile, priority: Priority, *, raised: float, ratio: float, limit: float):
+    def __init__(self, number: int, profile: Profile, priority: Priority, raised: float, weighed: evidence.Weighed):
         self.number = number
         self.profile = profile
         self.priority = priority
         self.raised = raised
-        self.ratio = ratio
-        self.limit = limit
+        self.weighed = weighed
         self.onset = math.inf
         self.last = -math.inf
         self.beeps = 0
@@ -107,7 +107,8 @@ class Episode:
 
     def believe(self, ratio: float) -> None:
         """Add evidence, up to SETTLED above the bound."""
-        self.ratio = max(self.ratio, min(self.ratio + ratio, self.limit + SETTLED))
+        old = self.weighed
+        self.weighed = replace(old, ratio=max(old.ratio, min(old.ratio + ratio, old.limit + SETTLED)))
 
     # -- figures
 
@@ -221,7 +222,7 @@ class Episode:
             duration=self.duration,
             period=self._period,
             frequency=self.frequency,
-            confidence=evidence.confidence(self.ratio, self.limit),
+            confidence=evidence.confidence(self.weighed.ratio - self.weighed.limit, self.weighed.known),
             why=self._why(),
         )
 
@@ -256,10 +257,10 @@ class Book:
         self._over: deque[Episode] = deque(maxlen=32)
         self._count = 0
 
-    def start(self, profile: Profile, priority: Priority, raised: float, ratio: float, limit: float) -> Episode:
+    def start(self, profile: Profile, priority: Priority, raised: float, weighed: evidence.Weighed) -> Episode:
         """A new episode with the next number."""
         self._count += 1
-        episode = Episode(self._count, profile, priority, raised=raised, ratio=ratio, limit=limit)
+        episode = Episode(self._count, profile, priority, raised, weighed)
         self.open.append(episode)
         return episode
 

@@ -16,6 +16,7 @@ here: take it as judgement. What the whole does with such figures is measured by
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from statistics import median
 
 from beepwatch.events import Character
@@ -28,9 +29,9 @@ NIGHTS = 30.0
 NIGHTS_KNOWN = 1000.0
 """The budget once the household's tone is known: one in 1000 nights."""
 
-PRIOR = 2.0
-"""Log odds of a true alarm at the bound, 0.88 (judgement). By the budget alone they are even: one false for one true.
-tests/bench/nights.py prints how often alarms of each confidence are true in simulated nights."""
+CURVE = {False: (2.0, 1.0, 7.0), True: (2.0, 1.0, 7.0)}
+"""Log odds of a true alarm at the bound, their slope by nats over it, and their ceiling; False: on any tone, True: on a
+known one. Measured: `tests/bench/calibration.py --fit`."""
 CHARACTER = (-6.0, 3.0)
 """Bounds of one beep's evidence: no single beep may decide (judgement)."""
 SHARE = 2.0
@@ -77,9 +78,27 @@ def bound(tests: float, nights: float, miss: float = MISS) -> float:
     return math.log((1.0 - miss) * max(tests * nights, 1.0))
 
 
-def confidence(ratio: float, limit: float) -> float:
-    """Probability that an alarm is what it is named, in a house with one alarm in 30 nights: PRIOR at the bound."""
-    return 1.0 / (1.0 + math.exp(-min(40.0, max(-40.0, ratio - limit + PRIOR))))
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A hypothesis: its evidence S and the bound at which it wakes, nats; whether a known device's tone carries it."""
+
+    ratio: float
+    limit: float
+    known: bool = False
+
+    @property
+    def enough(self) -> bool:
+        """Whether it is an alarm."""
+        return self.ratio >= self.limit
+
+
+def confidence(excess: float, known: bool) -> float:
+    """Probability that an alarm is what it is named, in a house with one alarm in 30 nights.
+
+    excess: nats of evidence over the bound. known: whether the tone is a known device's.
+    """
+    even, slope, most = CURVE[known]
+    return 1.0 / (1.0 + math.exp(-max(-40.0, min(most, even + slope * excess))))
 
 
 def sounder(character: Character) -> float:

@@ -26,8 +26,7 @@ class Finding:
     profile: Profile
     priority: Priority
     groups: Sequence[Sequence[Beep]]
-    ratio: float
-    limit: float
+    weighed: evidence.Weighed
     now: float
     onsets: Sequence[float] = ()
     """Where each group begins, for bursts."""

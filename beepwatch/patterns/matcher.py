@@ -237,11 +237,12 @@ class Matcher:
         if found is None:
             return []
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
-        if found.ratio < limit:
+        weighed = evidence.Weighed(found.ratio, limit)
+        if not weighed.enough:
             return []
         groups = [[note.beep for note in burst] for burst in found.bursts]
         priority = profile.priority
-        return self._begin(Finding(profile, priority, groups, found.ratio, limit, beep.known, found.onsets))
+        return self._begin(Finding(profile, priority, groups, weighed, beep.known, found.onsets))
 
     def _raise_breaths(self, profile: Breaths, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
@@ -258,7 +259,8 @@ class Matcher:
         if chain is None or not self._judge.allowed(profile, chains.fundamental(chain, notes), known):
             return []
         beeps = [[n.beep] for n in chain.notes]
-        return self._begin(Finding(profile, profile.priority, beeps, chain.ratio, limit, beep.known))
+        weighed = evidence.Weighed(chain.ratio, limit, known)
+        return self._begin(Finding(profile, profile.priority, beeps, weighed, beep.known))
 
     def _raise_steady(self, profile: Steady, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
@@ -268,18 +270,19 @@ class Matcher:
         if chain is None or not self._judge.allowed(profile, beep.frequency, taught):
             return []
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=taught)
-        if chain.ratio < limit:
+        weighed = evidence.Weighed(chain.ratio, limit, taught)
+        if not weighed.enough:
             return []
         priority = profile.taught if taught else profile.priority
         beeps = [[n.beep] for n in chain.notes]
-        return self._begin(Finding(profile, priority, beeps, chain.ratio, limit, beep.known))
+        return self._begin(Finding(profile, priority, beeps, weighed, beep.known))
 
     def _begin(self, found: Finding) -> list[AlarmEvent]:
         """Raise an alarm on its beeps so far, or go on with the one it continues."""
         first, newest, profile = found.groups[0][0], found.groups[-1][-1], found.profile
         old = self._book.find(profile.name, newest.frequency)
         old = old or self._book.reopen(profile.name, newest.frequency, first.onset)
-        episode = old or self._book.start(profile, found.priority, found.now, found.ratio, found.limit)
+        episode = old or self._book.start(profile, found.priority, found.now, found.weighed)
         for number, group in enumerate(found.groups):
             fresh = [beep for beep in group if old is None or beep.onset >= episode.last]
             for beep in fresh:

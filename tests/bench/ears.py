@@ -10,11 +10,12 @@ It prints them and writes `ears.json` in FOLDER (tests/bench/results). Some four
 
 import argparse
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median, pstdev
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,12 @@ from tests.realsounds import mono, sounds
 FOLDER = Path(__file__).parent / "results"
 SNRS = (10, 0, -8, -14, -18)
 BEDS = (*NOISES, "speech", "music", "snoring")
-ROWS = 120
-"""Characters kept of each kind, drawn at random."""
+ROWS = 300
+"""Short and long sounds kept of each kind of ordinary sound, drawn at random."""
+LONG = 2.0
+"""s from which a sound is long: Character.spread is told from there."""
+SCENES = 14
+"""Scenes of which the characters are kept for each SNR: the beeps of one room are alike."""
 LOUD = 10 ** (-25 / 20)
 """RMS of a recording's loud parts over a sine's, full scale 1: -25 dBFS."""
 FLOOR = 10 ** (-69 / 20)
@@ -40,6 +45,7 @@ HOUSE = {
     "music": ("asterisk-moh-opsound-wav", "lomiri-sounds", "oxygen-sounds", "twinkle-common"),
 }
 NAMES = tuple(field.name for field in fields(Character))
+Rows: TypeAlias = tuple[tuple[float, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +68,9 @@ class Ear:
     """Share of 20 s tones that come in pieces."""
     extra: float
     """Other sounds told on the alarm's own tone, a beep."""
-    characters: tuple[tuple[float, ...], ...]
-    """Of whole breath beeps, in the order of `Character`."""
-    long_characters: tuple[tuple[float, ...], ...]
+    characters: tuple[Rows, ...]
+    """Of whole breath beeps, scene by scene, each in the order of `Character`."""
+    long_characters: tuple[Rows, ...]
     """Of whole long tones."""
 
 
@@ -75,11 +81,11 @@ class Ordinary:
     kind: str
     hours: float
     an_hour: float
-    lengths: tuple[float, ...]
-    """s, quantiles 0, 5 ... 100 %."""
-    tones: tuple[float, ...]
-    """Hz, the same quantiles."""
-    characters: tuple[tuple[float, ...], ...]
+    long_an_hour: float
+    short: Rows
+    """Length (s), tone (Hz), SNR (dB), then the character, in the order of `Character`."""
+    long: Rows
+    """The same of sounds of LONG and more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +119,9 @@ def of(stage: Stage) -> list[Heard]:
 def ear(snr: int, rooms: int, seed: int) -> Ear:
     """One SNR, in `rooms` rooms over each background."""
     lots = [(bed, seed + 100 * number + place) for place, bed in enumerate(BEDS) for number in range(rooms)]
-    short = [one for bed, lot in lots for one in of(alarm("lead-disconnect", bed, snr, lot))]
-    long = [one for bed, lot in lots[::2] for one in of(alarm("battery-critical", bed, snr, lot + 50))]
+    breaths = [of(alarm("lead-disconnect", bed, snr, lot)) for bed, lot in lots]
+    tones = [of(alarm("battery-critical", bed, snr, lot + 50)) for bed, lot in lots[::2]]
+    short, long = [one for scene in breaths for one in scene], [one for scene in tones for one in scene]
     pairs = [(one, one.told) for one in short if one.told]
     longer = [told.duration - one.length for one, told in pairs]
     return Ear(
@@ -127,16 +134,24 @@ def ear(snr: int, rooms: int, seed: int) -> Ear:
         latency=round(median(told.known - one.onset - one.length for one, told in pairs), 3),
         broken=round(sum(one.told is None for one in long) / len(long), 3),
         extra=round(sum(one.others for one in short) / len(short), 4),
-        characters=drawn(told for _, told in pairs),
-        long_characters=drawn(one.told for one in long if one.told),
+        characters=by_scene(breaths),
+        long_characters=by_scene(tones),
     )
 
 
-def drawn(told: Iterable[Beep]) -> tuple[tuple[float, ...], ...]:
-    """Characters of ROWS of these beeps at most."""
-    every = [row(one.character) for one in told]
-    chosen = np.random.default_rng(1).permutation(len(every))[:ROWS]
-    return tuple(every[place] for place in sorted(chosen))
+def by_scene(scenes: Sequence[Sequence[Heard]]) -> tuple[Rows, ...]:
+    """Characters of SCENES of these, those in which a beep was heard."""
+    rows = [tuple(row(one.told.character) for one in scene if one.told) for scene in scenes]
+    some = [one for one in rows if one]
+    chosen = np.random.default_rng(1).permutation(len(some))[:SCENES]
+    return tuple(some[place] for place in sorted(chosen))
+
+
+def drawn(told: Sequence[Beep]) -> Rows:
+    """ROWS of these beeps at most."""
+    chosen = np.random.default_rng(1).permutation(len(told))[:ROWS]
+    some = [told[place] for place in sorted(chosen)]
+    return tuple((round(b.duration, 3), round(b.frequency, 1), round(b.snr, 1), *row(b.character)) for b in some)
 
 
 def levelled(path: Path) -> NDArray[np.float32]:
@@ -157,14 +172,15 @@ def ordinary(kind: str, packages: Sequence[str]) -> Ordinary:
             samples = np.concatenate([np.zeros(RATE, np.float32), levelled(sound.path), np.zeros(RATE, np.float32)])
             told += beeps(hear(samples + rng.normal(0, FLOOR, len(samples)).astype(np.float32)))
             seconds += len(samples) / RATE
-    hours, steps = seconds / 3600, np.linspace(0, 1, 21)
+    hours = seconds / 3600
+    long = [one for one in told if one.duration >= LONG]
     return Ordinary(
         kind=kind,
         hours=round(hours, 3),
         an_hour=round(len(told) / hours, 1),
-        lengths=tuple(np.quantile([one.duration for one in told], steps).round(3).tolist()),
-        tones=tuple(np.quantile([one.frequency for one in told], steps).round(1).tolist()),
-        characters=drawn(one for one in told if one.duration >= 0.3),
+        long_an_hour=round(len(long) / hours, 1),
+        short=drawn([one for one in told if one.duration < LONG]),
+        long=drawn(long),
     )
 
 
@@ -182,7 +198,7 @@ def main() -> None:
         print({key: value for key, value in asdict(ears[-1]).items() if "characters" not in key}, flush=True)
     for kind, packages in HOUSE.items():
         house.append(ordinary(kind, packages))
-        print({key: value for key, value in asdict(house[-1]).items() if key != "characters"}, flush=True)
+        print({key: value for key, value in asdict(house[-1]).items() if key not in {"short", "long"}}, flush=True)
     whole = told | {"ears": [asdict(one) for one in ears], "house": [asdict(one) for one in house]}
     text = json.dumps(whole, indent=None, separators=(",", ":"))
     (options.out / "ears.json").write_text(text.replace("],[", "],\n[").replace('{"', '\n{"') + "\n", "utf-8")

@@ -9,14 +9,16 @@ many chains of
   three reach S >= 0, 2 and 4 in the recordings, and how late lead-disconnect is raised in the scenes.
 Recordings are split in two halves by their SHA-256: weights were set looking at half A alone, half B checks
 them.
-It takes some three minutes on one core.
+It writes the ablation to `features.json` in tests/bench/results, and takes some three minutes on one core.
 """
 
 import hashlib
+import json
 import math
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
+from datetime import UTC, datetime
 from itertools import product
 from pathlib import Path
 from statistics import median, quantiles
@@ -34,8 +36,10 @@ from beepwatch.patterns.profiles import Profile, Tests, packaged
 from beepwatch.recognizer import RATE, Recognizer
 from beepwatch.synthesis.scenario import Background, NoiseName, Ring, Room, Scenario
 from beepwatch.synthesis.scene import render
+from tests.bench.nights import fingerprint
 from tests.realsounds import sounds
 
+FOLDER = Path(__file__).parent / "results"
 LEVEL = -25.0
 """dBFS of each recording's loud parts."""
 FLOOR = -69.0
@@ -45,6 +49,30 @@ BREATH = (0.4, 2.6)
 BACKGROUNDS: tuple[NoiseName, ...] = ("white", "pink", "fan", "breathing", "recording")
 NAMES = tuple(field.name for field in fields(Character))
 BUZZER = Character()
+
+
+@dataclass(frozen=True, slots=True)
+class Without:
+    """What comes of leaving one figure out."""
+
+    figure: str
+    """Its name; empty for none."""
+    others_pass_percent: float
+    """Beeps of half B that pass where 95 % of the alarm's do."""
+    raised: tuple[int, int, int]
+    """Lead-disconnects raised in the recordings with the bound at S 0, 2 and 4."""
+    late_median: float
+    late_p95: float
+    never: int
+    """Of the scenes."""
+
+    def line(self) -> str:
+        """For reading."""
+        loose, middle, tight = self.raised
+        return (
+            f"{self.figure or '(nothing)':11} {self.others_pass_percent:13.1f} {loose:12} {middle:5} {tight:5}"
+            f" {self.late_median:16.2f} {self.late_p95:5.1f} {self.never:6}"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +208,8 @@ def late(scene: Sounded, name: str | None) -> float:
     return math.inf
 
 
-def table(heard: Sequence[Sounded], staged: Sequence[Sounded]) -> None:
-    """Print all three tables."""
+def table(heard: Sequence[Sounded], staged: Sequence[Sounded]) -> list[Without]:
+    """Print all three tables; return the ablation."""
     write = sys.stdout.write
     hours = sum(one.seconds for one in heard) / 3600
     every = [beep for one in heard for beep in one.beeps()]
@@ -195,6 +223,7 @@ def table(heard: Sequence[Sounded], staged: Sequence[Sounded]) -> None:
         parts = [quantiles([float(getattr(b.character, figure)) for b in group], n=4) for group in (own, other)]
         write(f"{figure:11} " + "    ".join("/".join(f"{q:7.2f}" for q in part) for part in parts) + "\n")
     write("\nwithout     others pass %  chains S>=0 S>=2 S>=4   late s: median  95 %  never\n")
+    rows: list[Without] = []
     masks: tuple[str | None, ...] = (None, *NAMES)
     for name in masks:
         mask = [replace(b, character=replace(b.character, **{name: getattr(BUZZER, name)})) if name else b for b in own]
@@ -202,11 +231,19 @@ def table(heard: Sequence[Sounded], staged: Sequence[Sounded]) -> None:
         passing = sum(sounder(b.character) >= cut for b in without(name, other) if isinstance(b, Beep)) / len(other)
         counts = [false_alarms(heard, name, bound) for bound in (0.0, 2.0, 4.0)]
         delays = sorted(late(scene, name) for scene in staged)
-        write(
-            f"{name or '(nothing)':11} {100 * passing:13.1f} {counts[0]:12} {counts[1]:5} {counts[2]:5}"
-            f" {median(delays):16.2f} {delays[int(0.95 * len(delays))]:5.1f} {sum(map(math.isinf, delays)):6}\n"
-        )
+        never = sum(map(math.isinf, delays))
+        late_at = (median(delays), delays[int(0.95 * len(delays))])
+        rows.append(Without(name or "", 100 * passing, (counts[0], counts[1], counts[2]), *late_at, never))
+        write(rows[-1].line() + "\n")
+    return rows
+
+
+def keep(rows: Sequence[Without], path: Path) -> None:
+    """Write the ablation, with its date and what was measured."""
+    codes = {"hearing": fingerprint("hearing"), "patterns": fingerprint()}
+    whole = {"date": datetime.now(UTC).date().isoformat()} | codes | {"without": [asdict(row) for row in rows]}
+    path.write_text(json.dumps(whole, indent=1).replace("Infinity", "null") + "\n", "utf-8")
 
 
 if __name__ == "__main__":
-    table(list(recordings()), list(scenes()))
+    keep(table(list(recordings()), list(scenes())), FOLDER / "features.json")

@@ -1,44 +1,58 @@
 """A made-up house at night, as beeps without sound: talk, music, telephones, things that beep, and the alarms.
 
-What hearing does to an alarm's beep at a given SNR is in EARS; what the sounds of a house are like to it was measured
-on the recordings of tests/realsounds.py. The house itself is judgement.
+What hearing does to an alarm's beep at a given SNR, and what talk and music are like to it, was measured by
+tests/bench/ears.py and is read from its `ears.json`. The house itself is judgement.
 """
 
-import math
+import json
 import random
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import TypeAlias
 
 from beepwatch.events import Beep, Character, Heard, Sounding
 
 NIGHT = 8 * 3600.0
 """s."""
+NOTES = 4.0
+"""Notes a second of music (judgement)."""
 RATES = (6, 8, 10, 12, 15, 20, 25, 30, 35, 40)
 """Breaths a minute."""
 
 
+MEASURED = json.loads((Path(__file__).parent / "results" / "ears.json").read_text("utf-8"))
+"""What tests/bench/ears.py measured of hearing."""
+Rows: TypeAlias = list[list[float]]
+
+
 @dataclass(frozen=True, slots=True)
 class Ear:
-    """What hearing does to an alarm's beeps: share missed, sd of an onset and of a length (s), its delay
-    (s).
-    """
+    """What hearing does to an alarm's beeps: see tests/bench/ears.py."""
 
+    snr: int
+    beeps: int
     missed: float
     onset: float
     length: float
+    longer: float
     latency: float
-    score: tuple[float, float]
-    """Mean and sd over rooms of the neighbours' level, dB."""
+    broken: float
+    extra: float
+    characters: list[Rows]
+    long_characters: list[Rows]
 
 
-EARS = {
-    10: Ear(0.02, 0.02, 0.025, 0.45, (30.0, 2.0)),
-    0: Ear(0.03, 0.02, 0.025, 0.45, (30.0, 2.0)),
-    -8: Ear(0.06, 0.03, 0.035, 0.48, (30.0, 2.0)),
-    -14: Ear(0.12, 0.06, 0.064, 0.52, (30.0, 2.0)),
-    -20: Ear(0.25, 0.06, 0.100, 0.60, (30.0, 2.0)),
-}
+EARS = {one["snr"]: Ear(**one) for one in MEASURED["ears"]}
 """By SNR in 0-8 kHz, dB."""
+HOUSE = {one["kind"]: one for one in MEASURED["house"]}
+"""What hearing tells of talk and of music, at -25 dBFS."""
+NAMES = tuple(field.name for field in fields(Character))
+
+
+def character(row: Sequence[float]) -> Character:
+    """A measured one."""
+    return Character(**dict(zip(NAMES, row, strict=True)))
 
 
 def heard(
@@ -48,84 +62,20 @@ def heard(
     if lot.random() < ear.missed:
         return None
     start = onset + lot.gauss(0, ear.onset)
-    length = max(0.05, duration + lot.gauss(0, ear.length))
-    known = onset + duration + ear.latency
-    return Beep(start, length, tone * (1 + lot.gauss(0, 2e-5)), -35.0, 0.0, max(known, start + length), True, character)
+    length = max(0.05, duration + lot.gauss(ear.longer, ear.length))
+    known = max(onset + duration + ear.latency, start + length)
+    return Beep(start, length, tone * (1 + lot.gauss(0, 2e-5)), -35.0, float(ear.snr), known, True, character)
 
 
 # -- the house
 
 
-Row = tuple[float, float, float, float, float, float, float, float]
-MUSIC: tuple[Row, ...] = (
-    (1.00, 0.2, 0.0, 4, -14, 0.00, 0.24, 0.0),
-    (1.00, 0.0, 0.0, 30, -4, 0.00, 0.00, 0.0),
-    (0.73, 4.2, 0.4, 3, -12, 0.00, 0.16, 3.0),
-    (1.00, 0.8, 0.0, 11, 1, 0.00, 0.00, 0.0),
-    (1.00, 0.0, 0.0, 30, -4, 0.00, 0.00, 0.0),
-    (0.73, 3.4, 4.9, 30, -3, 0.00, 0.11, 0.7),
-    (1.00, 5.4, 1.8, 8, -10, 0.00, 0.00, 0.0),
-    (0.87, 7.2, 0.0, 10, -3, 0.00, 0.13, 1.7),
-    (1.00, 0.0, 0.0, 30, -9, 0.00, 0.00, 0.0),
-    (0.78, 2.7, 0.0, 30, 30, 0.00, 0.27, 5.2),
-    (0.91, 7.7, 0.0, 6, 23, 0.02, 0.13, 1.0),
-    (0.84, 5.6, 0.5, 10, 7, 0.00, 0.44, 6.0),
-    (1.00, 0.0, 0.0, 7, -18, 0.00, 0.00, 0.0),
-    (1.00, 0.0, 0.0, 4, -3, 0.00, 0.00, 0.0),
-    (0.77, 5.1, 0.0, 6, -19, 0.00, 0.27, 0.0),
-    (0.91, 5.8, 0.9, 30, -7, 0.00, 0.43, 0.3),
-    (1.00, 6.7, 1.4, 30, -12, 0.00, 0.00, 0.0),
-    (0.78, 7.5, 0.6, 12, -12, 0.00, 0.10, 0.7),
-    (1.00, 0.0, 0.0, 15, 15, 0.27, 0.00, 0.0),
-    (0.73, 2.7, 0.0, 3, 3, 0.81, 0.07, 10.0),
-    (0.89, 7.2, 0.0, 16, 16, 0.28, 0.09, 1.4),
-    (1.00, 0.0, 0.0, 5, -8, 0.03, 0.00, 3.1),
-    (0.87, 3.2, 0.0, 30, -43, 0.00, 0.00, 2.2),
-    (0.69, 6.2, 1.4, 30, 2, 0.18, 0.07, 2.2),
-    (0.74, 10.2, 0.0, 13, -6, 0.13, 0.35, 1.3),
-    (1.00, 5.3, 2.3, 12, 5, 0.00, 0.59, 0.0),
-    (1.00, 0.0, 0.0, 4, 5, 0.00, 0.01, 0.0),
-    (0.89, 7.0, 0.1, 5, -4, 0.00, 0.02, 0.0),
-    (0.71, 5.0, 0.5, 3, -2, 0.00, 0.35, 1.7),
-    (0.88, 3.0, 0.6, 7, 9, 0.00, 0.00, 6.4),
-    (0.78, 0.8, 0.2, 30, -53, 0.80, 0.88, 3.7),
-    (1.00, 6.2, 0.0, 14, 14, 0.15, 0.00, 3.8),
-    (1.00, 0.0, 0.0, 30, -41, 0.00, 0.00, 0.0),
-    (1.00, 15.0, 0.0, 30, 30, 0.00, 0.00, 0.0),
-    (0.96, 4.5, 0.2, 30, 30, 0.00, 0.02, 1.2),
-    (1.00, 0.0, 0.0, 6, 6, 0.00, 0.00, 0.0),
-    (0.81, 1.7, 1.1, 7, 2, 0.00, 0.14, 4.7),
-    (0.90, 3.3, 2.3, 6, 6, 0.00, 0.02, 3.7),
-    (0.79, 0.2, 1.2, 30, -27, 0.00, 0.00, 3.1),
-    (0.74, 4.8, 0.6, 6, 8, 0.00, 0.13, 5.1),
-)
-"""Purity, flatness, wander, neighbours, company, before, after, valley of forty beeps of 0.35 s and more,
-drawn from what
-hearing told of the music and ringtones of tests/realsounds.py (half A, at -25 dBFS)."""
-TALK: tuple[Row, ...] = (
-    (0.45, 4.3, 4.7, 30, -54, 0.00, 0.00, 6.3),
-    (0.85, 5.8, 1.5, 5, 16, 0.00, 0.00, 2.1),
-    (0.80, 3.7, 0.0, 30, 30, 0.00, 0.00, 2.3),
-    (0.75, 3.7, 0.9, 11, 17, 0.00, 0.09, 5.5),
-    (0.84, 4.9, 1.2, 11, 30, 0.32, 0.18, 5.5),
-)
-"""The same of all the beeps of 0.25 s and more in its spoken prompts (half A)."""
-
-
-def voice(lot: random.Random, rows: Sequence[Row]) -> Character:
-    """The character of one instrument, or one speaker's vowel: shared by its notes."""
-    purity, flatness, wander, neighbours, company, before, after, valley = lot.choice(rows)
-    return Character(
-        purity=purity,
-        flatness=flatness,
-        wander=wander,
-        neighbours=neighbours,
-        company=company,
-        before=before,
-        after=after,
-        valley=valley,
-        spread=max(0.0, lot.gauss(0.006, 0.004)),
-    )
+def sound(lot: random.Random, kind: str) -> Beep:
+    """One sound of those that hearing told of, at 0 s, its length moved by up to a tenth: none comes twice."""
+    told = HOUSE[kind]
+    long = lot.random() * told["an_hour"] < told["long_an_hour"]
+    length, tone, snr, *row = lot.choice(told["long" if long else "short"])
+    return note(0.0, length * lot.uniform(0.9, 1.1), tone, character(row), snr)
 
 
 def near(lot: random.Random, character: Character) -> Character:
@@ -143,45 +93,40 @@ def near(lot: random.Random, character: Character) -> Character:
     )
 
 
-def note(onset: float, duration: float, tone: float, character: Character) -> Beep:
+def note(onset: float, duration: float, tone: float, character: Character, snr: float = 5.0) -> Beep:
     """A sound of the house that hearing takes for a beep."""
-    return Beep(onset, duration, tone, -35.0, 5.0, onset + duration + 0.42, True, character)
+    return Beep(onset, duration, tone, -35.0, snr, onset + duration + 0.42, True, character)
+
+
+def moved(one: Beep, onset: float) -> Beep:
+    """The same sound at another time."""
+    return replace(one, onset=onset, known=onset + one.duration + 0.42)
 
 
 def talk(lot: random.Random, start: float, seconds: float) -> Iterator[Beep]:
-    """Speech: 684 beeps an hour, nearly Poisson, one in a hundred over 0.3 s (measured on spoken prompts)."""
-    time = start
-    while (time := time + lot.expovariate(684 / 3600)) < start + seconds:
-        duration = min(3.0, 0.05 + lot.expovariate(1 / 0.055))
-        yield note(time, duration, lot.uniform(400, 3500), voice(lot, TALK))
-
-
-def length(lot: random.Random) -> float:
-    """A note's length as hearing tells it, s: 79 % under 0.3 s, 16 % to 0.6 s, 5 % to 2.6 s (measured)."""
-    draw = lot.random()
-    low, high = (0.05, 0.3) if draw < 0.79 else (0.3, 0.6) if draw < 0.95 else (0.6, 2.6)
-    return low * math.exp(lot.random() * math.log(high / low))
+    """Speech: so many beeps an hour, of such lengths and tones, as were measured; nearly Poisson (judgement)."""
+    time, told = start, HOUSE["talk"]
+    while (time := time + lot.expovariate(told["an_hour"] / 3600)) < start + seconds:
+        yield moved(sound(lot, "talk"), time)
 
 
 def tune(lot: random.Random, start: float, seconds: float) -> Iterator[Beep]:
-    """Music: some 3600 beeps an hour (measured), in bars that repeat the same notes to 0.1 % in time and
-    0.01 % in
-    tone; hearing tells six of ten (judgement).
+    """Music: as many beeps an hour as were measured, in bars that repeat the same notes to 0.1 % in time and 0.01 % in
+    tone; of the notes hearing tells some each time (judgement).
     """
-    end = start + seconds
-    time = start
+    end, time, told = start + seconds, start, HOUSE["music"]
+    share = told["an_hour"] / 3600 / NOTES
     while time < end:
         bar = lot.uniform(1.5, 8.0)
-        notes = [
-            (lot.uniform(0, bar), length(lot), min(5000.0, 1320 * math.exp(lot.gauss(0, 0.75))), voice(lot, MUSIC))
-            for _ in range(max(1, round(bar * lot.uniform(2.2, 5.5))))
-        ]
+        count = max(1, round(bar * NOTES * lot.uniform(0.6, 1.4)))
+        notes = [(lot.uniform(0, bar), sound(lot, "music")) for _ in range(count)]
         for repeat in range(lot.choice((1, 1, 2, 2, 4, 8))):
-            for offset, duration, tone, character in notes:
-                if lot.random() < 0.25:
+            for offset, one in notes:
+                if lot.random() < share:
                     begin = time + repeat * bar + offset + lot.gauss(0, 0.004)
-                    alone = character if lot.random() < 0.6 else voice(lot, MUSIC)
-                    yield note(begin, duration * (1 + lot.gauss(0, 0.06)), tone, near(lot, alone))
+                    own = one if lot.random() < 0.6 else sound(lot, "music")
+                    again = replace(one, duration=one.duration * (1 + lot.gauss(0, 0.06)))
+                    yield moved(replace(again, character=near(lot, own.character)), begin)
         time += bar * (repeat + 1) + lot.uniform(0, 3)
 
 
@@ -254,20 +199,47 @@ def alarm(lot: random.Random, ear: Ear, pattern: str, tone: float, taught: bool)
     named.
     """
     start = lot.uniform(600, NIGHT - 1200)
-    character = Character(neighbours=min(30.0, lot.gauss(*ear.score)), company=30.0, spread=0.001)
     rate = lot.choice(RATES)
     if pattern == "lead-disconnect":
         period = 60 / rate
         duration = min(1.5, 0.36 * period)
         onsets = [start + period * index for index in range(40)]
         enough = onsets[1 if taught else 2] + duration
-    else:
-        period, duration = (60.0, 20.0) if pattern == "battery-critical" else (3600.0, 10.0)
-        onsets = [start + period * index for index in range(3 if period < 100 else 1)]
-        early = taught and pattern == "battery-critical"
-        enough = start + (13.0 if early else duration)
-    beeps = [one for o in onsets if (one := heard(lot, ear, o, duration, tone=tone, character=near(lot, character)))]
-    told: list[Heard] = [*beeps]
-    if duration > 13:
-        told += [Sounding(b.onset, 13.0, b.frequency, b.level, b.snr, b.onset + 13.1, True, b.character) for b in beeps]
-    return Truth(pattern, tone, start, enough, rate), told
+        return Truth(pattern, tone, start, enough, rate), breaths(lot, ear, onsets, duration, tone)
+    period, duration = (60.0, 20.0) if pattern == "battery-critical" else (3600.0, 10.0)
+    onsets = [start + period * index for index in range(3 if period < 100 else 1)]
+    early = taught and pattern == "battery-critical"
+    truth = Truth(pattern, tone, start, start + (13.0 if early else duration), rate)
+    return truth, long_tones(lot, ear, onsets, duration, tone)
+
+
+def breaths(lot: random.Random, ear: Ear, onsets: Sequence[float], duration: float, tone: float) -> list[Heard]:
+    """Breath beeps in one room, with what else is told on their tone."""
+    told: list[Heard] = []
+    scene = lot.choice(ear.characters)
+    for onset in onsets:
+        one = heard(lot, ear, onset, duration, tone=tone, character=character(lot.choice(scene)))
+        told += [] if one is None else [one]
+        if lot.random() < ear.extra:
+            begin, length = onset + lot.uniform(-0.3, duration), lot.uniform(0.06, 0.4)
+            told.append(replace(note(begin, length, tone, character(lot.choice(scene))), snr=float(ear.snr)))
+    return told
+
+
+def long_tones(lot: random.Random, ear: Ear, onsets: Sequence[float], duration: float, tone: float) -> list[Heard]:
+    """Long tones in one room: none is missed, some come in two pieces with a hole of up to 1 s (judgement)."""
+    told: list[Heard] = []
+    scene, whole = lot.choice(ear.long_characters), replace(ear, missed=0.0)
+    for onset in onsets:
+        parts = [(onset, duration)]
+        if lot.random() < ear.broken:
+            cut, hole = lot.uniform(0.2, 0.8) * duration, lot.uniform(0.2, 1.0)
+            parts = [(onset, cut), (onset + cut + hole, duration - cut - hole)]
+        for begin, length in parts:
+            one = heard(lot, whole, begin, length, tone=tone, character=character(lot.choice(scene)))
+            if one is not None:
+                told.append(one)
+                if length > 13:
+                    known = one.onset + 13.1
+                    told.append(Sounding(one.onset, 13.0, tone, one.level, one.snr, known, True, one.character))
+    return told

@@ -73,7 +73,7 @@ def night(lot: random.Random, count: Count, ear: Ear, pattern: str | None, *, to
     if pattern is not None:
         truth, told = alarm(lot, ear, pattern, tone, taught)
         events += told
-    events.sort(key=_known)
+    events.sort(key=by_time)
     matcher = Matcher(tone if taught else None)
     count.nights += 1
     count.beeps += len(events)
@@ -85,7 +85,7 @@ def night(lot: random.Random, count: Count, ear: Ear, pattern: str | None, *, to
     _judge(count, truth, named)
 
 
-def _known(event: Heard) -> float:
+def by_time(event: Heard) -> float:
     return event.known if isinstance(event, Beep | Sounding) else 0.0
 
 

@@ -118,12 +118,14 @@ def test_a_long_tone_with_one_fault_is_not_enough_at_once(character: Character) 
 
 
 def test_confidence_rises_with_evidence_and_is_a_probability() -> None:
-    """At the bound it is that of the simulated nights; far above it is near one."""
-    values = [evidence.confidence(ratio, 8.0) for ratio in (-1e9, 0.0, 8.0, 9.0, 1e9)]
-    assert values == sorted(values)
-    assert values[2] == pytest.approx(0.88, abs=0.01)
-    assert 0.0 <= values[0] < 0.001
-    assert 0.999 < values[-1] <= 1.0
+    """Far below the bound it is near none, far above near one, on a known tone sooner."""
+    excesses = (-1e9, -8.0, -1.0, 0.0, 1.0, 1e9)
+    unknown, known = ([evidence.confidence(one, tone) for one in excesses] for tone in (False, True))
+    for values in (unknown, known):
+        assert values == sorted(values)
+        assert 0.0 <= values[0] < 0.001
+        assert 0.9 < values[-1] <= 1.0
+    assert known[3] >= unknown[3] > 0.5
 
 
 def test_doubts_cost_between_their_ends() -> None:
