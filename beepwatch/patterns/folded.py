@@ -320,6 +320,6 @@ def _weigh(places: Sequence[_Place], strays: int) -> float:
     regular += evidence.alike([note.beep.duration for note in notes])
     return (
         evidence.SHARE * sum(note.score for note in notes) / len(notes)
-        + min(evidence.REGULAR, regular)
+        + min(evidence.COUNTED, regular)
         + evidence.EXTRA * min(MOST_STRAYS, strays)
     )
