@@ -133,7 +133,9 @@ def _chain(walk: Walk, times: Sequence[float], missed: int, ratio: float) -> Cha
 
 
 def _character(walk: Walk) -> float:
-    return evidence.SHARE * sum(note.score for note, _ in walk) / len(walk)
+    mean = sum(note.score for note, _ in walk) / len(walk)
+    mean += evidence.nulled([note.beep.character for note, _ in walk])
+    return evidence.SHARE * min(evidence.CHARACTER[1], mean)
 
 
 def _doubt(profile: Breaths, walk: Walk, period: float, *, known: bool) -> float:

@@ -62,6 +62,9 @@ DYING = 9.0
 """dB from its strongest to its weakest quarter above which a long tone dies away, as what is struck does: it must come
 twice. True ones in rooms: up to 6.5 of 536; of tones of 13 s and more in the recordings a third are above (measured,
 tests/bench/stages.py and naming.py)."""
+ALIKE_DIPS = (3, 0.7, 1.0, 2.0)
+"""Beeps that dip alike show the room's null: at least so many, that share of them, dB by which their valleys and their
+flatness may differ from the median (measured in two rooms, tests/bench/stages.py: 22.4 to 22.8 and 27.5 to 28.0 dB)."""
 STRAY_SHARE = 0.1
 """Share of an alarm's beeps whose time or length is off for some other reason (judgement) ..."""
 STRAY = 0.3
@@ -128,13 +131,30 @@ def sounder(character: Character) -> float:
         + 0.11 * min(company, 0.0)
         + 0.22 * min(30.0, max(0.0, character.neighbours))
         - 3.0 * max(0.0, character.wander - 0.5)
-        - 0.2 * max(0.0, character.flatness - 7.0)
+        - _dipped(character)
         - 10.0 * max(0.0, 0.9 - character.purity)
         - 3.0 * max(0.0, character.before - 0.2)
         - 4.5 * max(0.0, character.after - 0.3)
-        - 0.3 * max(0.0, character.valley - 13.0)
     )
     return min(CHARACTER[1], max(CHARACTER[0], figure))
+
+
+def _dipped(character: Character) -> float:
+    """Nats that the uneven level within a beep costs."""
+    return 0.2 * max(0.0, character.flatness - 7.0) + 0.3 * max(0.0, character.valley - 13.0)
+
+
+def nulled(characters: Sequence[Character]) -> float:
+    """Nats of mean character to give back where every beep dips alike: the room does that, not the sounder.
+
+    A sounder that drifts as it warms up passes a null of the room, in each of its beeps at the same place.
+    """
+    least, share, valley, flatness = ALIKE_DIPS
+    middle = median(one.valley for one in characters), median(one.flatness for one in characters)
+    same = [abs(c.valley - middle[0]) <= valley and abs(c.flatness - middle[1]) <= flatness for c in characters]
+    if len(characters) < least or sum(same) < share * len(characters):
+        return 0.0
+    return sum(_dipped(one) for one, alike in zip(characters, same, strict=True) if alike) / len(characters)
 
 
 def long_tone(character: Character, snr: float, drone: bool) -> float:

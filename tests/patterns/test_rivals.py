@@ -89,3 +89,29 @@ def test_a_tone_told_just_short_of_23_s_loses_its_name() -> None:
     """Hearing tells it as it passes 23 s; where its onset moved by some milliseconds it is renamed all the same."""
     told = run([sounding(3.0, 13.1), sounding(3.004, 22.996)], tone=2730.0)
     assert names(told) == ["battery-critical", "unknown"]
+
+
+def test_a_tone_that_dies_away_is_no_battery_alarm() -> None:
+    """A struck bar of the very tone, 16 s long, falls by 20 dB: not named. One that a room's null dents by 6 dB is."""
+    for flatness, expected in ((22.0, []), (6.0, ["battery-critical"])):
+        assert names(run([sounding(3.0, 13.1, character=Character(flatness=flatness))], tone=2730.0)) == expected
+
+
+def test_beeps_that_a_null_dents_all_alike_are_a_sounder() -> None:
+    """The room does to each beep what it did to the first: twelve alike dips of 23 dB are named, as many unlike not."""
+    lot = random.Random(1)
+    for spread, expected in ((0.2, ["lead-disconnect"]), (8.0, [])):
+        dips = [max(10.0, 22.7 + lot.gauss(0, spread)) for _ in range(12)]
+        faded = [Character(purity=0.85, flatness=dip, valley=dip) for dip in dips]
+        assert names(run([beep(3 + 4.3 * k, 1.2, character=one) for k, one in enumerate(faded)])) == expected
+
+
+@pytest.mark.parametrize("worth", [0.7, 0.9])
+def test_counted_groups_are_named_beside_music(worth: float) -> None:
+    """Eight whole groups outweigh what music takes off each pulse's purity; a voice's pulses never do."""
+    beside = Character(purity=worth, flatness=9.0, company=6.0, neighbours=21.0)
+    voice = Character(purity=0.5, flatness=12.0, wander=4.0, neighbours=6.0, company=-10.0)
+    for character, expected in ((beside, ["fire"]), (voice, [])):
+        groups = bursts((0.0, 1.0, 2.0), 0.5, 4.0, 8)
+        heard = [beep(one.onset, one.duration, one.frequency, character=character) for one in groups]
+        assert names(run(heard, tone=2000.0)) == expected
