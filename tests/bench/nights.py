@@ -3,9 +3,9 @@
 `python -m tests.bench.nights [--quick] [--nights 1000] [--taught 3000] [--seed 1] [--snr 0] [--out FOLDER]` simulates
 nights of 8 h in the house of tests/bench/household.py, each with several of its sounds and half of them with one
 alarm, untaught and taught. It prints, and writes to `nights.json` in FOLDER (tests/bench/results): false wakes, misses,
-delays by pattern and by breaths a minute, and how well `confidence` is calibrated, each with its 95 % bound
-(Clopper-Pearson; the rule of three where nothing was seen). 1000 nights take some four minutes of one core; `--quick`
-simulates 50 and 50. Runs of the same code with other seeds add up in the file.
+delays by pattern and by breaths a minute, each with its 95 % bound (Clopper-Pearson; the rule of three where nothing
+was seen). Whether `confidence` is calibrated: tests/bench/calibration.py. 1000 nights take some three minutes of one
+core; `--quick` simulates 50 and 50. Runs of the same code with other seeds add up in the file.
 """
 
 import argparse
@@ -21,7 +21,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from scipy.stats import beta, chi2
+from scipy.stats import beta
 
 from beepwatch import patterns
 from beepwatch.events import Beep, Changed, Heard, Raised, Sounding
@@ -57,7 +57,6 @@ class Count:
     missed: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     wrong: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     late: dict[tuple[str, int], list[float]] = field(default_factory=lambda: defaultdict(list))
-    said: list[tuple[float, bool]] = field(default_factory=list)
     beeps: int = 0
 
 
@@ -96,7 +95,6 @@ def _judge(count: Count, truth: Truth | None, named: Sequence[Raised | Changed])
             continue
         own = truth is not None and abs(event.alarm.frequency / truth.tone - 1) < 0.01
         true = own and truth is not None and event.alarm.pattern == truth.pattern
-        count.said.append((event.alarm.confidence, true))
         if true and right is None:
             right = event
         elif own and not true:
@@ -129,18 +127,6 @@ class Late:
 
 
 @dataclass(frozen=True, slots=True)
-class Believed:
-    """Alarms of one band of confidence. share: of them true in a house with an alarm in ALARM_EVERY nights."""
-
-    low: float
-    high: float
-    true: int
-    false: int
-    share: float
-    share_at_least: float
-
-
-@dataclass(frozen=True, slots=True)
 class Report:
     """What many nights came to; every `_below` is a 95 % bound."""
 
@@ -156,7 +142,6 @@ class Report:
     missed_percent_below: float
     wrong: dict[str, int]
     late: tuple[Late, ...]
-    confidence: tuple[Believed, ...]
 
     def lines(self) -> Iterator[str]:
         """The same for reading."""
@@ -171,12 +156,6 @@ class Report:
             yield (
                 f"  {one.pattern:17} {one.breaths_a_minute or '-':>11}  {one.alarms:6}"
                 f"  {one.median:14.2f}  {one.p95:6.2f}  {one.most:6.2f}"
-            )
-        yield f"  confidence      true  false   true share in a house with an alarm in {ALARM_EVERY:.0f} nights"
-        for band in self.confidence:
-            yield (
-                f"  {band.low:.3f} to {band.high:.3f} {band.true:5} {band.false:6}"
-                f"   {band.share:.3f}, 95 % above {band.share_at_least:.3f}"
             )
 
 
@@ -196,28 +175,12 @@ def report(count: Count, *, seed: int, taught: bool, snr: int) -> Report:
         round(100 * upper(missed, max(1, count.alarms)), 2),
         dict(count.wrong),
         tuple(_late(*key, sorted(late)) for key, late in sorted(count.late.items())),
-        tuple(reliability(count.said, count.nights, count.alarms)),
     )
 
 
 def _late(pattern: str, rate: int, late: Sequence[float]) -> Late:
     p95 = late[min(len(late) - 1, int(0.95 * len(late)))]
     return Late(pattern, rate or None, len(late), round(median(late), 2), round(p95, 2), round(late[-1], 2))
-
-
-def reliability(said: Sequence[tuple[float, bool]], nights: int, alarms: int) -> Iterator[Believed]:
-    """How often alarms of each confidence were true, in a house with one alarm in ALARM_EVERY nights.
-
-    True alarms count for less where the simulation had more of them than that.
-    """
-    weight = (nights / ALARM_EVERY) / max(1, alarms)
-    for low, high in ((0.0, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 0.995), (0.995, 1.01)):
-        these = [true for confidence, true in said if low <= confidence < high]
-        if these:
-            good, bad = sum(these), len(these) - sum(these)
-            most = 3.0 if bad == 0 else float(chi2.ppf(0.95, 2 * bad + 2)) / 2
-            share, least = (round(weight * good / max(1e-9, weight * good + false), 3) for false in (bad, most))
-            yield Believed(low, min(high, 1.0), good, bad, share, least)
 
 
 def simulate(nights: int, seed: int, snr: int, *, alarms: float, taught: bool) -> Report:
