@@ -1,11 +1,28 @@
 """Whether a beep belongs to an alarm that is open, and whether it is one whole beep of it."""
 
+import math
+from collections.abc import Sequence
+
 from beepwatch.events import Beep
 from beepwatch.patterns.episodes import Episode
-from beepwatch.patterns.profiles import Bursts, LongTone
+from beepwatch.patterns.profiles import Breaths, Bursts, LongTone
 
 STRETCH = 1.6
 """A further beep of an open alarm may differ in length by this factor."""
+APART = 0.8
+"""The next beep begins this share of its length after the last one's onset, at least: the same beep heard at another
+harmonic begins with it (judgement)."""
+
+
+def owner_of(episodes: Sequence[Episode], beep: Beep) -> Episode | None:
+    """The open alarm that explains a beep; of several on one tone that whose beeps are most nearly as long."""
+    own = [episode for episode in episodes if belongs(episode, beep)]
+    return min(own, key=lambda episode: abs(math.log(beep.duration / episode.duration)), default=None)
+
+
+def is_breath(owner: Episode | None, beep: Beep) -> bool:
+    """Whether it is one whole beep of an open alarm of breaths, and so no piece of a long tone beside it."""
+    return owner is not None and isinstance(owner.profile, Breaths) and is_whole(owner, beep)
 
 
 def belongs(episode: Episode, beep: Beep) -> bool:
@@ -24,5 +41,5 @@ def is_whole(episode: Episode, beep: Beep) -> bool:
     usual = episode.duration
     if not usual / STRETCH <= beep.duration <= usual * STRETCH:
         return False
-    apart = 0.0 if isinstance(episode.profile, Bursts) else 0.5 * (episode.period or 0.0)
+    apart = 0.0 if isinstance(episode.profile, Bursts) else APART * usual
     return beep.onset - episode.newest >= apart

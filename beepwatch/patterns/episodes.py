@@ -2,11 +2,14 @@
 
 import math
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from statistics import median, median_low
 
-from beepwatch.events import Alarm, Noise, Priority
+from beepwatch.events import Alarm, Beep, Noise, Priority
 from beepwatch.patterns import evidence, explain
+from beepwatch.patterns.beat import LATELY, Beat
 from beepwatch.patterns.memory import KIN, fold
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile
 
@@ -18,7 +21,11 @@ RETURN = 600.0
 SAME = 0.01
 """Beeps of one alarm agree in tone to this, modulo the ratios of memory.py; it follows a slow drift."""
 RECENT = 64
-"""Beeps that the medians are taken over."""
+"""Beeps that the medians of tone and level are taken over; of length LATELY (beat.py)."""
+ANEW = 4
+"""Sounds alike in a row that are no whole beep as it was: so it beeps now (judgement)."""
+ALIKE = 1.35
+"""Lengths of these differ by less than this factor, as in a chain."""
 SETTLED = 7.0
 """How far above its bound the evidence of an open alarm may grow, nats: 0.1 % of doubt stay (judgement)."""
 HUM = 70.0
@@ -48,12 +55,11 @@ class Episode:
         """A whole sentence in place of the usual one."""
         self.told = False
         """Whether it was said that the room is too loud."""
-        self._onsets: deque[float] = deque(maxlen=RECENT)
-        self._places: deque[int] = deque(maxlen=RECENT)
-        self._durations: deque[float] = deque(maxlen=RECENT)
+        self._beat = Beat()
+        self._durations: deque[float] = deque(maxlen=LATELY)
+        self._odd: deque[Beep] = deque(maxlen=ANEW)
         self._tones: deque[float] = deque(maxlen=RECENT)
         self._levels: deque[float] = deque(maxlen=RECENT)
-        self._period: float | None = None
         self._held = 0.0
         self._deaf: float | None = None
         self._swallowed = 0.0
@@ -67,6 +73,7 @@ class Episode:
         """One more beep (a pulse, for bursts)."""
         self.onset = min(self.onset, onset)
         self.beeps += 1
+        self._odd.clear()
         self._durations.append(end - onset)
         self._tones.append(frequency)
         self._levels.append(level)
@@ -76,25 +83,27 @@ class Episode:
 
     def mark(self, onset: float) -> None:
         """The onset of a beep, or of a group: what the period is measured between."""
-        if self._onsets and onset <= self._onsets[-1]:
-            return  # the same group told again, by its harmonics
-        self.groups += 1
-        steps = 1
-        if self._onsets and self._period is not None:
-            steps = max(1, round((onset - self._onsets[-1]) / self._period))
-        if steps > 4:  # after a pause the beat cannot be counted on: start anew, keep the period
-            self._onsets.clear()
-            self._places.clear()
-        self._places.append(self._places[-1] + steps if self._places else 0)
-        self._onsets.append(onset)
-        self._measure()
+        self.groups += self._beat.mark(onset)
+
+    def beeps_anew(self, beep: Beep) -> bool:
+        """Take note of a sound of a breath's alarm that is no whole beep of it; whether it now beeps like this.
+
+        Then the beeps are as long, and as far apart, as the last ANEW of such sounds.
+        """
+        self._odd.append(beep)
+        if not isinstance(self.profile, Breaths) or not _are_breaths(self.profile, self._odd):
+            return False
+        self._durations.clear()
+        self._beat.forget()
+        for one in list(self._odd):
+            self.add(one.onset, one.end, one.frequency, one.level)
+        return True
 
     def replace_last(self, onset: float, end: float, frequency: float, level: float) -> None:
         """The newest beep went on, or was a part only: its figures are now these."""
         self.onset = min(self.onset, onset)
         self._durations[-1], self._tones[-1], self._levels[-1] = end - onset, frequency, level
-        if self._onsets:
-            self._onsets[-1] = onset
+        self._beat.move_last(onset)
         self.heard_until(end)
 
     def heard_until(self, end: float) -> None:
@@ -114,8 +123,9 @@ class Episode:
 
     @property
     def frequency(self) -> float:
-        """Median tone, Hz: of a sounder heard at several harmonics one of these."""
-        return median_low(self._tones)
+        """Median tone, Hz: of a sounder heard at several harmonics, that at which it was heard most often."""
+        often: list[float] = max(self._harmonics(), key=len)
+        return median_low(often)
 
     @property
     def duration(self) -> float:
@@ -124,33 +134,21 @@ class Episode:
 
     @property
     def period(self) -> float | None:
-        """Unit period, s: see `_measure`."""
-        return self._period
+        """s from onset to onset, missed beeps divided out."""
+        return self._beat.period
 
     @property
     def newest(self) -> float:
         """Onset of its newest beep or group."""
-        return self._onsets[-1] if self._onsets else self.onset
+        newest = self._beat.newest
+        return self.onset if newest is None else newest
 
     def near(self, frequency: float, tolerance: float = SAME) -> bool:
         """Whether a tone is this alarm's."""
         if isinstance(self.profile, Bursts):  # short pulses have uncertain tones, and many harmonics
-            return fold(frequency, median_low(self._tones), max(tolerance, 2 * SAME), KIN) is not None
+            return fold(frequency, self.frequency, max(tolerance, 2 * SAME), KIN) is not None
         tones = (self._tones[-1], self.frequency)  # one beep may be heard by a harmonic only, the next by another
         return any(fold(frequency, tone, tolerance) is not None for tone in tones)
-
-    def _measure(self) -> None:
-        """The median slope between onsets half the record apart: a median of periods, less moved by each
-        edge's error.
-        """
-        count = len(self._onsets)
-        if count < 2 or (self._period is not None and count < 3):
-            return
-        half = count // 2
-        self._period = median(
-            (self._onsets[i + half] - self._onsets[i]) / (self._places[i + half] - self._places[i])
-            for i in range(count - half)
-        )
 
     # -- silence
 
@@ -160,7 +158,7 @@ class Episode:
         if isinstance(profile, LongTone):
             wait = profile.due * profile.period[1] + profile.length[1] + LATE
             return max(LATE, wait - (self.last - self.newest))
-        return max(profile.silence.periods * (self._period or 0.0), profile.silence.seconds)
+        return max(profile.silence.periods * (self.period or 0.0), profile.silence.seconds)
 
     def due(self) -> float:
         """Stream time of its next step (`step` in the matcher): over, or too loud to tell; inf while
@@ -220,7 +218,7 @@ class Episode:
             last=self.last,
             beeps=self.beeps,
             duration=self.duration,
-            period=self._period,
+            period=self.period,
             frequency=self.frequency,
             confidence=evidence.confidence(self.weighed.ratio - self.weighed.limit, self.weighed.known),
             why=self._why(),
@@ -232,21 +230,35 @@ class Episode:
 
     def _heard_at(self) -> list[float]:
         """The tones of its beeps, Hz, lowest first: one, unless they were heard at several harmonics, at most three."""
+        most = sorted(self._harmonics(), key=len)[-3:]
+        often = sorted(median_low(tones) for tones in most if 10 * len(tones) >= len(self._tones))
+        return often or [self.frequency]
+
+    def _harmonics(self) -> list[list[float]]:
+        """The tones of its beeps, Hz, lowest first, those of one harmonic together."""
         found: list[list[float]] = []
         for tone in sorted(self._tones):
             if found and tone <= found[-1][-1] * (1 + 2 * SAME):
                 found[-1].append(tone)
             else:
                 found.append([tone])
-        most = sorted(found, key=len)[-3:]
-        often = sorted(median_low(tones) for tones in most if 10 * len(tones) >= len(self._tones))
-        return often or [self.frequency]
+        return found
 
     def _sentence(self) -> str:
-        figures = (self.duration, self._period, self._heard_at())
+        figures = (self.duration, self.period, self._heard_at())
         if isinstance(self.profile, Bursts):
             return explain.grouped(self.groups, len(self.profile.gaps) + 1, *figures)
         return explain.repeated(self.beeps, *figures, rate=isinstance(self.profile, Breaths))
+
+
+def _are_breaths(profile: Breaths, line: Sequence[Beep]) -> bool:
+    """Whether ANEW sounds are alike, as long and as far apart as breaths are."""
+    lengths = [one.duration for one in line]
+    fits = len(line) == ANEW and profile.length[0] <= min(lengths) and max(lengths) <= ALIKE * min(lengths)
+    return fits and all(
+        profile.period[0] <= young.onset - old.onset <= profile.period[1] and young.onset - old.end >= profile.pause
+        for old, young in pairwise(line)
+    )
 
 
 class Book:

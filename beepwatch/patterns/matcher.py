@@ -17,7 +17,7 @@ from beepwatch.events import (
 from beepwatch.hearing.ours import Ours
 from beepwatch.patterns import bursts, chains, evidence, explain, folded
 from beepwatch.patterns.batteries import Batteries
-from beepwatch.patterns.belonging import belongs, is_whole
+from beepwatch.patterns.belonging import is_breath, is_whole, owner_of
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Finding, Judge, urgency
 from beepwatch.patterns.memory import KEEP, KIN, WIDTH, Memory, Note
@@ -162,12 +162,14 @@ class Matcher:
                 episode.swallow(beep.onset, beep.end, beep.known)
         note = Note(beep, evidence.sounder(beep.character))
         self._memory.add(note)
-        out = [] if note.pulses >= 2 else self._batteries.beep(beep)  # else it is but the echo of pulses
-        owner = next((e for e in self._book.open if belongs(e, beep)), None)
+        owner = owner_of(self._book.open, beep)
+        out = [] if note.pulses >= 2 or is_breath(owner, beep) else self._batteries.beep(beep)  # 2: the echo of pulses
         if owner is not None:
             out += self._add(owner, note)
         else:
             self._memory.meter(beep)
+        if owner is not None and isinstance(owner.profile, Breaths):  # a smoke alarm may have the device's tone
+            out += self._raise_counted(note, folded.lines(self._pulses(note), note))
         if owner is None or isinstance(owner.profile, Steady):
             out += self._raise(note, owner)
             whole = self._memory.joined(beep)
@@ -178,11 +180,9 @@ class Matcher:
     def _raise_whole(self, note: Note) -> list[AlarmEvent]:
         """The same for a beep that came in pieces."""
         self._memory.add(note)
-        tried = folded.lines(self._pulses(note), note)
-        for counted in self._bursts:
-            found = self._raise_bursts(counted, note, tried)
-            if found:
-                return found
+        found = self._raise_counted(note, folded.lines(self._pulses(note), note))
+        if found:
+            return found
         if self._counted.explains(note):
             return []
         notes = self._on_tone(note)
@@ -193,7 +193,7 @@ class Matcher:
         beep, profile = note.beep, episode.profile
         if not is_whole(episode, beep):
             episode.heard_until(beep.end)
-            return []
+            return [Changed(beep.known, episode.alarm())] if episode.beeps_anew(beep) else []
         episode.add(beep.onset, beep.end, beep.frequency, beep.level)
         if isinstance(profile, Bursts):
             heard = bursts.pulses(profile, bursts.clusters(profile, bursts.line(self._pulses(note)), 1)[-1])
@@ -217,10 +217,9 @@ class Matcher:
         """New alarms that this beep decides: counted groups first, since they explain single beeps too."""
         tried = folded.lines(self._pulses(note), note)
         self._counted.hear(tried[-1])
-        for counted in self._bursts:
-            found = self._raise_bursts(counted, note, tried)
-            if found:
-                return found
+        found = self._raise_counted(note, tried)
+        if found:
+            return found
         notes = self._on_tone(note)
         if self._counted.explains(note):
             return []
@@ -228,6 +227,9 @@ class Matcher:
         if not out and owner is None:
             out = [event for steady in self._steady for event in self._raise_steady(steady, notes)]
         return out
+
+    def _raise_counted(self, note: Note, tried: Sequence[bursts.Line]) -> list[AlarmEvent]:
+        return next((found for one in self._bursts if (found := self._raise_bursts(one, note, tried))), [])
 
     def _raise_bursts(self, profile: Bursts, note: Note, tried: Sequence[bursts.Line]) -> list[AlarmEvent]:
         beep = note.beep

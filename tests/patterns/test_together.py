@@ -1,0 +1,121 @@
+"""Several alarms at once, and one that changes as it goes on: none hides another, and what is told stays true."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pytest
+
+from beepwatch.events import Beep, Heard
+from beepwatch.patterns.beat import Beat
+from tests.patterns.simulated import beep, breaths, bursts, ends, final, names, run, sounding
+
+TONES = [None, 2730.0]
+
+
+def without(short: Sequence[Beep], long: Sequence[Beep]) -> list[Beep]:
+    """The beeps of one buzzer that its long tones leave."""
+    return [one for one in short if not any(tone.onset < one.end and one.onset < tone.end for tone in long)]
+
+
+def critical(count: int) -> tuple[list[Beep], list[Heard]]:
+    """20 s tones, one a minute, alone and as told while they sound."""
+    long = [beep(20 + 60 * k, 20.0) for k in range(count)]
+    return long, [event for tone in long for event in (sounding(tone.onset, 13.0), tone)]
+
+
+def later(beeps: Sequence[Beep], seconds: float, frequency: float) -> list[Beep]:
+    """The same beeps `seconds` later on another tone."""
+    return [replace(one, onset=one.onset + seconds, known=one.known + seconds, frequency=frequency) for one in beeps]
+
+
+@pytest.mark.parametrize("tone", TONES)
+def test_lead_disconnect_is_raised_under_an_open_battery_alarm(tone: float | None) -> None:
+    """It begins three minutes after battery-critical, on the same buzzer: both are told, each with its own figures."""
+    long, told_long = critical(6)
+    short = without(breaths(40, 5.0, start=203.0), long)
+    told = run([*told_long, *short], tone=tone)
+    assert names(told) == ["battery-critical", "lead-disconnect"]
+    battery, lead = final(told)
+    assert (battery.beeps, battery.duration, battery.period) == pytest.approx((6, 20.0, 60.0))
+    assert (lead.beeps, lead.duration, lead.period) == pytest.approx((len(short), 1.2, 5.0))
+
+
+@pytest.mark.parametrize("tone", TONES)
+def test_a_breath_just_before_or_after_a_long_tone_is_no_part_of_it(tone: float | None) -> None:
+    """Breaths of 7.5 s come within 0.5 s of the 20 s tones: these stay 20 s long."""
+    long, told_long = critical(6)
+    told = run([*told_long, *without(breaths(45, 7.5), long)], tone=tone)
+    assert sorted(names(told)) == ["battery-critical", "lead-disconnect"]
+    (battery,) = [alarm for alarm in final(told) if alarm.pattern == "battery-critical"]
+    assert (battery.duration, battery.period) == pytest.approx((20.0, 60.0))
+
+
+@pytest.mark.parametrize("tone", TONES)
+@pytest.mark.parametrize("smoke", [3100.0, 520.0])
+def test_a_smoke_alarm_over_both_device_alarms(tone: float | None, smoke: float) -> None:
+    """Three alarms at once: each is raised once, fire with its second group, and the others go on."""
+    long, told_long = critical(6)
+    fire = later(bursts((0.0, 1.0, 2.0), 0.5, 4.0, 40), 100.0, smoke)
+    told = run([*told_long, *without(breaths(70, 5.0), long), *fire], tone=tone)
+    assert sorted(names(told)) == ["battery-critical", "fire", "lead-disconnect"]
+    assert [end.alarm.pattern for end in ends(told)] in ([], ["fire"])
+
+
+@pytest.mark.parametrize("tone", TONES)
+@pytest.mark.parametrize(
+    ("offsets", "pulse", "cycle", "name"),
+    [((0.0, 1.0, 2.0), 0.5, 4.0, "fire"), ((0.0, 0.2, 0.4, 0.6), 0.1, 5.7, "carbon-monoxide")],
+)
+def test_a_signal_on_the_devices_own_tone_is_not_hidden_by_its_alarm(
+    tone: float | None, offsets: Sequence[float], pulse: float, cycle: float, name: str
+) -> None:
+    """With lead-disconnect open a counted signal of the same tone is raised with its second group; then that ends."""
+    signal = later(bursts(offsets, pulse, cycle, 20), 100.0, 2730.0)
+    told = run([*breaths(19), *signal], tone=tone)
+    assert names(told) == ["lead-disconnect", name]
+    (end,) = [end for end in ends(told) if end.alarm.pattern == "lead-disconnect"]
+    assert end.alarm.beeps == 19
+    assert (end.alarm.ended or 0.0) < 115.0
+
+
+@pytest.mark.parametrize("tone", TONES)
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [((7.5, 1.2), (2.0, 0.8)), ((7.5, 1.5), (2.0, 0.7)), ((2.0, 0.8), (7.5, 1.3)), ((1.8, 0.75), (10.0, 1.3))],
+)
+def test_an_alarm_whose_breath_changes_its_rate(
+    tone: float | None, before: tuple[float, float], after: tuple[float, float]
+) -> None:
+    """From 8 to 30 a minute at once, or back: one alarm, and after twenty breaths its figures are the new ones."""
+    first = breaths(20, *before)
+    told = run([*first, *breaths(20, *after, start=first[-1].onset + max(before[0], after[0]))], tone=tone)
+    assert names(told) == ["lead-disconnect"]
+    (alarm,) = final(told)
+    assert (alarm.period, alarm.duration) == pytest.approx((after[0], after[1]), rel=0.001)
+
+
+@pytest.mark.parametrize("tone", TONES)
+def test_a_pause_of_three_minutes_is_one_alarm_with_the_same_period(tone: float | None) -> None:
+    """Ended after 30 s of silence, open again as it returns: one number, and the pause is no period."""
+    told = run([*breaths(8), *breaths(8, start=219.2)], tone=tone)
+    (alarm,) = final(told)
+    assert (alarm.beeps, alarm.ended) == (16, None)
+    assert alarm.period == pytest.approx(5.0)
+
+
+@pytest.mark.parametrize("tone", TONES)
+def test_both_alarms_under_way_when_listening_begins(tone: float | None) -> None:
+    """The end of a 20 s tone, then breaths: both are named, and the tone's own length and period are not made up."""
+    told = run([beep(0.0, 16.0, onset_known=False), *breaths(7, start=19.0), beep(56.0, 20.0)], tone=tone)
+    assert sorted(names(told)) == ["battery-critical", "lead-disconnect"]
+    (battery,) = [alarm for alarm in final(told) if alarm.pattern == "battery-critical"]
+    assert battery.duration == pytest.approx(18.0)
+
+
+def test_the_beat_keeps_its_period_through_a_pause_and_missed_beeps() -> None:
+    """Every second beep missed for a while halves nothing; a pause of forty periods moves nothing."""
+    beat = Beat()
+    for onset in (0.0, 5.0, 10.0, 20.0, 30.0, 35.0, 235.0, 240.0):
+        assert beat.mark(onset)
+    assert beat.period == pytest.approx(5.0)
+    assert not beat.mark(240.0)
