@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import tempfile
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -54,9 +55,9 @@ class CannotFetchError(Exception):
     """The packages could not be had; the message says why."""
 
 
-def fetch(folder: Path = FOLDER) -> Path:
+def fetch(folder: Path = FOLDER, packages: Sequence[str] = PACKAGES) -> Path:
     """Unpack each package that is not there yet; return `folder`. Raises CannotFetchError."""
-    missing = [package for package in PACKAGES if not (folder / package).is_dir()]
+    missing = [package for package in packages if not (folder / package).is_dir()]
     if missing and not all(shutil.which(tool) for tool in ("apt-get", "dpkg")):
         raise CannotFetchError("they come as Debian packages, and this system has no apt-get or dpkg")
     folder.mkdir(parents=True, exist_ok=True)
@@ -97,12 +98,12 @@ def _open_zips(tree: Path) -> None:
             archive.extractall(packed.with_suffix(""))
 
 
-def sounds(folder: Path | None = None) -> list[Sound]:
+def sounds(folder: Path | None = None, packages: Sequence[str] = PACKAGES) -> list[Sound]:
     """Every sound that soundfile can read, by package and path, each once. Raises CannotFetchError."""
-    folder = fetch() if folder is None else folder
+    folder = fetch(packages=packages) if folder is None else folder
     seen: set[bytes] = set()
     found = []
-    for package in PACKAGES:
+    for package in packages:
         for path in sorted((folder / package).rglob("*")):
             if path.suffix.lower() in ENDINGS and path.is_file() and _new(path, seen) and _readable(path):
                 found.append(Sound(package, path))

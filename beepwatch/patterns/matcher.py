@@ -266,7 +266,7 @@ class Matcher:
 
     def _raise_steady(self, profile: Steady, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep
-        taught = self._judge.taught(beep.frequency)
+        taught = self._judge.own(beep.frequency)
         least = profile.beeps_known if taught else profile.beeps
         chain = chains.steady(profile, notes, least, self._memory.accompanied)
         if chain is None or not self._judge.allowed(profile, beep.frequency, taught):

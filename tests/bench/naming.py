@@ -40,7 +40,7 @@ from tests.bench.nights import DEVICE, fingerprint
 from tests.bench.outcomes import Figures, Outcome, Row, judged, matched, summed, tone_told, where, woke
 from tests.bench.stages import NOISES, Stage, alarms, makers, music
 from tests.hearing.scenes import hear
-from tests.realsounds import mono, sounds
+from tests.realsounds import PACKAGES, mono, sounds
 
 FOLDER = Path(__file__).parent / "results"
 LEVELS = (-45.0, -35.0, -25.0, -15.0)
@@ -130,12 +130,14 @@ def at_level(path: Path, level: float, rng: np.random.Generator) -> NDArray[np.f
     return np.asarray(line + rng.normal(0, 10 ** (FLOOR / 20), len(line)), np.float32)
 
 
-def heard_all(level: float, share: int, tone: float | None) -> tuple[list[Heard], list[tuple[float, str]], float]:
+def heard_all(
+    level: float, share: int, tone: float | None, packages: Sequence[str] = PACKAGES
+) -> tuple[list[Heard], list[tuple[float, str]], float]:
     """All that one hearing tells of every `share`-th recording, one after another; where each begins; s in all."""
     hearing, rng = Hearing(tone=tone), np.random.default_rng(1)
     told: list[Heard] = []
     begins: list[tuple[float, str]] = []
-    for sound in sounds()[::share]:
+    for sound in sounds(packages=packages)[::share]:
         begins.append((hearing.position / RATE, sound.path.name))
         told += hearing.push(at_level(sound.path, level, rng)[None])
     return told + hearing.flush(), begins, hearing.position / RATE
@@ -160,32 +162,37 @@ def recorded(share: int) -> Iterator[Row]:
         told, begins, seconds = heard_all(level, share, None)
         wakes = recordings(told, begins, None)
         long = sum(isinstance(e, Beep) and 8.3 <= e.duration <= 24 and e.frequency >= 800 for e in told)
-        yield _wakes(f"untaught, {level:g} dBFS", seconds / 3600, wakes, {"long_tones": long})
+        yield counted(f"untaught, {level:g} dBFS", seconds / 3600, wakes, {"long_tones": long})
         hours, every = hours + seconds / 3600, (*every, *wakes)
         for tone in tones:
-            near = [one for one in told if _matters(one, tone)]
-            taught = (*taught, *recordings(near, begins, tone))
+            some = near(told, tone)
+            taught = (*taught, *recordings(some, begins, tone))
             with known_to(0.01):
-                close = (*close, *recordings(near, begins, tone))
-    yield _wakes("untaught, all levels", hours, every, {})
-    yield _wakes(f"{len(tones)} tones taught to naming, +-3 %", len(tones) * hours, taught, {})
-    yield _wakes(f"{len(tones)} tones taught to naming, +-1 %", len(tones) * hours, close, {})
+                close = (*close, *recordings(some, begins, tone))
+    yield counted("untaught, all levels", hours, every, {})
+    yield counted(f"{len(tones)} tones taught to naming, +-3 %", len(tones) * hours, taught, {})
+    yield counted(f"{len(tones)} tones taught to naming, +-1 %", len(tones) * hours, close, {})
     hours, taught = 0.0, ()
     for tone in tones[:: max(1, len(tones) // 4)]:
         told, begins, seconds = heard_all(-25.0, share, tone)
         hours, taught = hours + seconds / 3600, (*taught, *recordings(told, begins, tone))
-    yield _wakes("some of them taught to hearing too", hours, taught, {})
+    yield counted("some of them taught to hearing too", hours, taught, {})
+
+
+def near(told: Sequence[Heard], tone: float) -> list[Heard]:
+    """What of all that was heard can matter to alarms on a tone."""
+    return [one for one in told if _matters(one, tone)]
 
 
 def _matters(one: Heard, tone: float) -> bool:
     """Whether a sound can have a part in an alarm on a tone (all its harmonics) or counts as foreign to it."""
     if isinstance(one, Noise):
         return True
-    near = any(abs(one.frequency / (tone * ratio) - 1) < 0.05 for ratio in KIN)
-    return near or (isinstance(one, Beep) and one.duration >= METER[1])
+    close = any(abs(one.frequency / (tone * ratio) - 1) < 0.05 for ratio in KIN)
+    return close or (isinstance(one, Beep) and one.duration >= METER[1])
 
 
-def _wakes(title: str, hours: float, wakes: tuple[str, ...], more: Figures) -> Row:
+def counted(title: str, hours: float, wakes: tuple[str, ...], more: Figures) -> Row:
     """A row of wakes with their 95 % bound an hour (rule of three for none)."""
     figures: Figures = {"hours": hours, "wakes": len(wakes), "wakes_an_hour_below": rate_bounds(len(wakes), hours)[1]}
     return Row("recorded", title, figures | more, wakes)
