@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
-from statistics import median, pstdev
+from statistics import pstdev
 from typing import TypeAlias
 
 import numpy as np
@@ -62,8 +62,8 @@ class Ear:
     """sd, s."""
     longer: float
     """Mean error of a length, s."""
-    latency: float
-    """Median, from a beep's true end until it is told, s."""
+    latency: tuple[float, ...]
+    """s from a beep's true end until it is told: quantiles 0, 5 ... 100 %."""
     broken: float
     """Share of 20 s tones that come in pieces."""
     extra: float
@@ -131,7 +131,11 @@ def ear(snr: int, rooms: int, seed: int) -> Ear:
         onset=round(pstdev(told.onset - one.onset for one, told in pairs), 4),
         length=round(pstdev(longer), 4),
         longer=round(sum(longer) / len(longer), 4),
-        latency=round(median(told.known - one.onset - one.length for one, told in pairs), 3),
+        latency=tuple(
+            np.quantile([told.known - one.onset - one.length for one, told in pairs], np.linspace(0, 1, 21))
+            .round(3)
+            .tolist()
+        ),
         broken=round(sum(one.told is None for one in long) / len(long), 3),
         extra=round(sum(one.others for one in short) / len(short), 4),
         characters=by_scene(breaths),

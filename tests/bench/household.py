@@ -36,7 +36,7 @@ class Ear:
     onset: float
     length: float
     longer: float
-    latency: float
+    latency: list[float]
     broken: float
     extra: float
     characters: list[Rows]
@@ -63,7 +63,7 @@ def heard(
         return None
     start = onset + lot.gauss(0, ear.onset)
     length = max(0.05, duration + lot.gauss(ear.longer, ear.length))
-    known = max(onset + duration + ear.latency, start + length)
+    known = max(onset + duration + lot.choice(ear.latency), start + length)
     return Beep(start, length, tone * (1 + lot.gauss(0, 2e-5)), -35.0, float(ear.snr), known, True, character)
 
 
