@@ -1,10 +1,10 @@
 """Whether `confidence` is calibrated: of the hypotheses that are said to be true with 30 %, are 30 % true?
 
-`python -m tests.bench.calibration [--size 500] [--seeds 31 32] [--fit] [--out FOLDER]` reads every running hypothesis
-of the matcher, those far below the bound that wakes as well, and how sure open alarms become. A hypothesis is one
-pattern on one tone; it counts once in each band of confidence, when it first is in it: such a time looks at nothing
-later, so a true probability is right there. Three kinds of nights are simulated (tests/bench/household.py), and each
-hypothesis weighs as much less as its kind is more common in the simulation than in a house:
+`python -m tests.bench.calibration [--size 500] [--seeds 31 32] [--only untaught] [--fit] [--out FOLDER]` reads every
+running hypothesis of the matcher, those far below the bound that wakes as well, and how sure open alarms become. A
+hypothesis is one pattern on one tone; it counts once in each band of confidence, when it first is in it: such a time
+looks at nothing later, so a true probability is right there. Three kinds of nights are simulated
+(tests/bench/household.py), and each hypothesis weighs less by as much as its kind is simulated more often:
 - device alarms, each at an SNR of its own, with the house round them: in a house one in ALARM_EVERY nights, as
   confidence takes it;
 - strange beepers, of any length, pause, count and tone, with the house round them: one in STRANGE_EVERY nights;
@@ -330,21 +330,29 @@ def main() -> None:
     made = argparse.ArgumentParser(prog="tests.bench.calibration", description=(__doc__ or "").splitlines()[0])
     made.add_argument("--size", type=int, default=500, help="alarms, and strange beepers, with each seed")
     made.add_argument("--seeds", type=int, nargs="+", default=[31, 32])
+    made.add_argument("--only", choices=("untaught", "taught"))
     made.add_argument("--fit", action="store_true", help="fit the curve instead of showing it")
     made.add_argument("--out", type=Path, default=FOLDER, metavar="FOLDER")
     options = made.parse_args()
-    whole = {"date": datetime.now(UTC).date().isoformat(), "patterns": fingerprint(), "seeds": options.seeds}
     for word, taught in (("untaught", False), ("taught", True)):
-        told = [one for seed in options.seeds for one in hypotheses(options.size, seed, taught=taught)]
-        every = [one for one in told if one.known == taught]
+        if options.only not in {None, word}:
+            continue
+        found = [one for seed in options.seeds for one in hypotheses(options.size, seed, taught=taught)]
+        every = [one for one in found if one.known == taught]
         if options.fit:
             print(word, fitted(every), flush=True)
             continue
         rows, figures = table(every), scores(every)
         print(f"{word}: {figures}", *(row.line() for row in rows), sep="\n", flush=True)
-        whole[word] = {"size": options.size, "rows": [asdict(row) for row in rows]} | figures
-    if not options.fit:
-        (options.out / "calibration.json").write_text(json.dumps(whole, indent=1) + "\n", "utf-8")
+        head = {"date": datetime.now(UTC).date().isoformat(), "patterns": fingerprint(), "seeds": options.seeds}
+        told = head | {"size": options.size, "rows": [asdict(row) for row in rows]} | figures
+        keep(options.out / "calibration.json", word, told)
+
+
+def keep(path: Path, kind: str, told: dict[str, object]) -> None:
+    """Write one kind beside the other."""
+    whole = json.loads(path.read_text("utf-8")) if path.exists() else {}
+    path.write_text(json.dumps(whole | {kind: told}, indent=1) + "\n", "utf-8")
 
 
 if __name__ == "__main__":
