@@ -4,7 +4,9 @@ import math
 from collections.abc import Sequence
 
 from beepwatch.events import Beep
+from beepwatch.patterns import bursts
 from beepwatch.patterns.episodes import Episode
+from beepwatch.patterns.memory import WIDTH
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone
 
 STRETCH = 1.6
@@ -31,8 +33,9 @@ def belongs(episode: Episode, beep: Beep) -> bool:
     if isinstance(profile, LongTone) or not episode.near(beep.frequency):
         return False
     if isinstance(profile, Bursts):
-        group = sum(gap[1] for gap in profile.gaps) + profile.pulse[1] * (len(profile.gaps) + 1)
-        return beep.duration <= 1.2 * group
+        pulse = beep.duration <= STRETCH * episode.duration
+        main = abs(beep.frequency / episode.frequency - 1.0) <= 2 * WIDTH  # at a harmonic it may be another sounder
+        return pulse or (main and bursts.run_together(profile, episode.duration, beep.duration))
     return beep.duration <= STRETCH * episode.duration
 
 

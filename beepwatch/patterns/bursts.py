@@ -4,7 +4,7 @@ import math
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import accumulate, combinations, pairwise
 from statistics import median
 
 from beepwatch.patterns.memory import KIN, WIDTH, Note, fold
@@ -131,6 +131,21 @@ def explained(profile: Bursts, lengths: Sequence[float], spaces: Sequence[float]
     return low <= high
 
 
+def run_together(profile: Bursts, pulse: float, length: float) -> bool:
+    """Whether a sound of a length may be several pulses of a group that ran together.
+
+    pulse: s, as long as the group's pulses were heard.
+    """
+    slack = profile.slack + ECHO
+    for first in range(len(profile.gaps)):
+        low = high = pulse
+        for gap in profile.gaps[first:]:
+            low, high = low + gap[0] + pulse, high + gap[1] + pulse
+            if low - slack <= length <= high + slack:
+                return True
+    return False
+
+
 class Counted:
     """Groups heard lately: they explain the single beeps of their tone, so that no breaths are made of
     these.
@@ -153,13 +168,26 @@ class Counted:
             self._heard = deque(kept, maxlen=32)
 
     def explains(self, note: Note) -> bool:
-        """Whether a group of this note's tone, or of one it is a harmonic of, was heard within EXPLAINED."""
+        """Whether a group of this note's tone, or of one it is a harmonic of, was heard within EXPLAINED.
+
+        And the note is as long as a pulse of it, or as several that ran together: no other sounder of such a tone is
+        hidden.
+        """
         beep = note.beep
         return any(
             burst[-1].beep.end > beep.onset - EXPLAINED
             and fold(beep.frequency, burst[0].beep.frequency, 2 * WIDTH, KIN) is not None
+            and _is_run(burst, beep.duration)
             for _, burst in self._heard
         )
+
+
+def _is_run(burst: Sequence[Note], length: float) -> bool:
+    """Whether a sound is as long as a pulse of this group (or a part of one), or as several that ran together."""
+    if length <= ALIKE * median(note.beep.duration for note in burst):
+        return True
+    runs = (end.beep.end - start.beep.onset for start, end in combinations(burst, 2))
+    return any(run - ECHO <= length <= run + ECHO for run in runs)
 
 
 def _of(burst: Sequence[Note], tone: float, since: float) -> bool:

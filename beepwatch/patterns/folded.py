@@ -192,7 +192,7 @@ def _shifts(reference: Sequence[float], onsets: Sequence[float], least: int) -> 
 def _on_beat(options: Sequence[float], starts: Sequence[float | None], onset: float) -> float:
     """Of several starts the one nearest to the beat of those that are sure; without a beat, the nearest to `onset`."""
     sure = [start for start in starts if start is not None]
-    apart = [young - old for old, young in pairwise(sure)]
+    apart = [young - old for old, young in pairwise(sure) if young - old > PLACE]
     if not apart:
         return min(options, key=lambda start: abs(start - onset))
     unit = min(apart)

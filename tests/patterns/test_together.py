@@ -1,5 +1,6 @@
 """Several alarms at once, and one that changes as it goes on: none hides another, and what is told stays true."""
 
+import random
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,6 +11,8 @@ from beepwatch.patterns.beat import Beat
 from tests.patterns.simulated import beep, breaths, bursts, ends, final, names, run, sounding
 
 TONES = [None, 2730.0]
+SOUNDS = [((0.0, 1.0, 2.0), 0.5, 4.0), ((0.0, 0.4, 0.8), 0.2, 9.0), ((0.0,), 1.2, 4.0)]
+"""Onsets, pulse and cycle of a fire signal, a medium priority burst and breaths, s."""
 
 
 def without(short: Sequence[Beep], long: Sequence[Beep]) -> list[Beep]:
@@ -119,3 +122,50 @@ def test_the_beat_keeps_its_period_through_a_pause_and_missed_beeps() -> None:
         assert beat.mark(onset)
     assert beat.period == pytest.approx(5.0)
     assert not beat.mark(240.0)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 2 / 3, 0.75, 0.6, 4 / 3, 0.5])
+@pytest.mark.parametrize("period", [5.0, 4.0, 3.3])
+@pytest.mark.parametrize("taught", [False, True])
+def test_an_open_smoke_alarm_hides_no_device_on_a_harmonic(ratio: float, period: float, taught: bool) -> None:
+    """Breaths on any ratio of the tone of a fire signal that goes on are another sounder's, and found."""
+    tone = 3100.0 * ratio
+    fire = bursts((0.0, 1.0, 2.0), 0.5, 4.0, 30)
+    told = run([*fire, *later(breaths(12, period, 1.2), 30.4, tone)], tone=tone if taught else None)
+    assert names(told) == ["fire", "lead-disconnect"]
+
+
+@pytest.mark.parametrize("taught", [False, True])
+def test_another_devices_bursts_hide_no_device_on_a_harmonic(taught: bool) -> None:
+    """A pump calls at 880 Hz, the device's tone is the third harmonic of that: both are named."""
+    calls = bursts((0.0, 0.4, 0.8), 0.2, 10.0, 20, frequency=880.0)
+    told = run([*calls, *later(breaths(12), 70.4, 2640.0)], tone=2640.0 if taught else None)
+    assert names(told) == ["medical-medium", "lead-disconnect"]
+
+
+def test_an_open_smoke_alarm_ends_though_a_device_goes_on_beeping() -> None:
+    """The device's beeps are no sound of the smoke alarm: this is over 30 s after its own last pulse."""
+    fire = bursts((0.0, 1.0, 2.0), 0.5, 4.0, 10)
+    told = run([*fire, *later(breaths(40), 12.4, 3100.0 * 0.75)])
+    (end,) = ends(told)
+    assert end.alarm.pattern == "fire"
+    assert end.alarm.ended == pytest.approx(fire[-1].end)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_mixture_of_sounders_is_weighed(seed: int) -> None:
+    """Groups and breaths on one tone and on its harmonics, edges off and many unheard: no fault, and some alarm."""
+    lot = random.Random(seed)
+    heard: list[Beep] = []
+    for _ in range(4):
+        tone = 3100.0 * lot.choice([1.0, 1.0, 2 / 3, 0.5, 1.01])
+        offsets, pulse, cycle = lot.choice(
+            [((0.0, 1.0, 2.0), 0.5, 4.0), ((0.0, 0.4, 0.8), 0.2, 9.0), ((0.0,), 1.2, 4.0)]
+        )
+        group = later(bursts(offsets, pulse, cycle, 12), 40.0 * lot.random(), tone)
+        heard += [
+            replace(one, onset=one.onset + lot.gauss(0, 0.02), duration=one.duration * (1 + lot.gauss(0, 0.05)))
+            for one in group
+            if lot.random() > 0.2
+        ]
+    assert names(run(heard))
