@@ -15,9 +15,9 @@ EXPLAINED = 16.0
 15 s)."""
 ECHO = 0.1
 """What a room may lengthen a pulse by, at most, s (measured: 0.06-0.09 s at T60 0.3-0.55 s)."""
-UNTOLD = (-5.0, -9.0, 0.3)
+UNTOLD = (0.0, -6.0, 0.3)
 """dB SNR between which noise comes to hide whether a pulse of this length, s, and more is flat, so that a room may have
-lengthened it (measured in rooms, tests/bench/stages.py: half-second pulses at -9 to -12 dB read flat and 0.05-0.08 s
+lengthened it (measured in rooms, tests/bench/stages.py: half-second pulses at -2 to -12 dB read flat and 0.05-0.08 s
 too long, those of 0.1-0.2 s 0.01 s)."""
 ALIKE = 1.6
 """Pulses of one group differ in length by less than this factor (judgement: echo lengthens the last one)."""
@@ -115,10 +115,12 @@ def echo(notes: Sequence[Note]) -> float:
     0.6-2.7 dB.
     """
     flatness = median(note.beep.character.flatness for note in notes)
-    seen, snr = (flatness - 0.2) / 1.3, median(note.beep.snr for note in notes)
-    clear, hidden, length = UNTOLD
-    unseen = (clear - snr) / (clear - hidden) if median(note.beep.duration for note in notes) >= length else 0.0
-    return ECHO * min(1.0, max(0.0, seen, unseen))
+    share = (flatness - 0.2) / 1.3
+    if median(note.beep.duration for note in notes) >= UNTOLD[2]:
+        clear, hidden, _ = UNTOLD
+        snr = median(note.beep.snr for note in notes)
+        share = max(share, flatness - 0.05, (clear - snr) / (clear - hidden))
+    return ECHO * min(1.0, max(0.0, share))
 
 
 def explained(profile: Bursts, lengths: Sequence[float], spaces: Sequence[float], most: float, slack: float) -> bool:

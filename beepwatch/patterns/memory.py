@@ -5,6 +5,7 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import pairwise
 
 from beepwatch.events import Beep
 
@@ -36,6 +37,9 @@ LATEST = 64
 """Beeps of any tone kept for what sounds together."""
 TOGETHER = 0.1
 """Two tones begin and end together to this, s (judgement: rooms move edges by 0.03 s)."""
+CHOPPED = (2, 0.4, -8.0, 1.5)
+"""Pulses of another harmonic within a beep: at least so many, no longer than this share of it, dB SNR from which pulses
+are told apart (as in lead-disconnect's clashes), and the factor that their lengths may differ by (judgement)."""
 METER = (60.0, 0.3, 64)
 """The meter of foreign beeps: over how many seconds, from which length (s), how many are kept at most."""
 
@@ -79,12 +83,16 @@ class Memory:
         Unless it is much the stronger: two such make the longer one the echo of pulses.
         """
         beep = note.beep
+        inside: list[Beep] = []
         for other in () if note.joined else self._near(beep.frequency):
             if other.joined or other.beep.end <= beep.onset:
                 continue
+            inside.append(other.beep)
             if fold(other.beep.frequency, beep.frequency, WIDTH) is not None:
                 _relate(note, other)
                 _relate(other, note)
+        if _chopped(beep, inside):
+            note.part, note.pulses = True, 2
         if beep.duration >= METER[1]:
             self._latest.append(beep)
         self._bins.setdefault(_bin(note.beep.frequency), deque(maxlen=DEPTH)).append(note)
@@ -177,6 +185,27 @@ def _relate(short: Note, long: Note) -> None:
         long.part = long.part or long.pulses >= 2
     else:
         short.part = True
+
+
+def _chopped(beep: Beep, inside: Sequence[Beep]) -> bool:
+    """Whether another harmonic shows that a breath-long beep is pulses run together: two or more clear, alike ones of
+    which the first begins with it. Where the room goes on with one harmonic it need not with the next.
+    """
+    least, share, clear, likeness = CHOPPED
+    pulses = sorted(
+        (one.onset, one.duration)
+        for one in inside
+        if one.snr >= clear
+        and one.duration <= share * beep.duration
+        and one.end <= beep.end + EDGE
+        and abs(one.frequency / beep.frequency - 1.0) > WIDTH
+        and fold(one.frequency, beep.frequency, WIDTH) is not None
+    )
+    if beep.duration > LONGEST or len(pulses) < least or abs(pulses[0][0] - beep.onset) > TOGETHER:
+        return False
+    apart = all(young[0] >= sum(old) for old, young in pairwise(pulses))
+    lengths = [length for _, length in pulses]
+    return apart and max(lengths) <= likeness * min(lengths)
 
 
 def _simple(one: float, other: float) -> bool:

@@ -127,3 +127,17 @@ def test_fire_in_a_rooms_noise_is_fire(seed: int) -> None:
         for place in range(3)
     ]
     assert names(run(heard)) == ["fire"]
+
+
+@pytest.mark.parametrize("tone", [None, 520.0])
+@pytest.mark.parametrize(("offsets", "pulse", "cycle"), [((0.0, 0.2, 0.4), 0.1, 5.7), ((0.0, 1.0), 0.5, 4.0)])
+def test_pulses_apart_at_a_harmonic_tell_what_their_fundamental_is(
+    tone: float | None, offsets: tuple[float, ...], pulse: float, cycle: float
+) -> None:
+    """The room runs them together at 520 Hz but not at 1560 Hz, clear of the noise: no breaths, told its very tone."""
+    heard: list[Beep] = []
+    for group in range(9):
+        onset = 3 + cycle * group
+        heard += [beep(onset + offset + 0.03, pulse, 1560.0, snr=0.0, level=-40.0) for offset in offsets]
+        heard.append(beep(onset, offsets[-1] + pulse + 0.26, 520.0, snr=3.0))
+    assert set(names(run(sorted(heard, key=known), tone=tone))) <= {"unknown", "fire"}
