@@ -15,6 +15,7 @@ here: take it as judgement. What the whole does with such figures is measured by
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -29,12 +30,16 @@ NIGHTS = 30.0
 NIGHTS_KNOWN = 1000.0
 """The budget once the household's tone is known: one in 1000 nights."""
 
-CURVE = {False: (-0.6, 1.0, 2.5), True: (2.0, 1.0, 6.0)}
-"""Log odds of a true alarm at the bound, their slope by nats over it, and their ceiling; False: on any tone, True: on a
-known one. Fitted on simulated nights with the device's alarms, `tests/bench/calibration.py --fit --seeds 21 22`: -0.58,
-1.01, 2.54 and KNOWN. The slope of 1 is what a true likelihood ratio has. The ceiling is what one beeper of no listed
-thing in 100 nights leaves (judgement): some of these call just as a breath does. The standards' patterns use the same
-curve; for them it was not shown."""
+KNOTS = (-8.0, -4.0, -2.0, -1.0, 0.0, 1.0, 2.0, 4.0, 7.0)
+"""Nats of evidence over the bound ..."""
+CURVE = {
+    False: (-6.0, -5.0, -3.0, -1.0, 0.0, 1.0, 2.0, 2.5, 2.5),
+    True: (-6.0, -5.0, -3.0, -1.0, 0.0, 1.0, 2.0, 2.5, 2.5),
+}
+"""... and the log odds there of a true alarm, straight between; False: on any tone, True: on a known one. Measured on
+simulated nights with the device's alarms: `tests/bench/calibration.py --fit --seeds 21 22`; shown on others. Its
+ceiling is what one beeper of no listed thing in 100 nights leaves (judgement): some of these call just as a breath
+does. The standards' patterns use the same curve; for them it was not shown."""
 CHARACTER = (-6.0, 3.0)
 """Bounds of one beep's evidence: no single beep may decide (judgement)."""
 SHARE = 2.0
@@ -111,8 +116,10 @@ def confidence(excess: float, known: bool) -> float:
 
     excess: nats of evidence over the bound. known: whether the tone is a known device's.
     """
-    even, slope, most = CURVE[known]
-    return 1.0 / (1.0 + math.exp(-max(-40.0, min(most, even + slope * excess))))
+    curve, right = CURVE[known], bisect_left(KNOTS, excess, 1, len(KNOTS) - 1)
+    low, high = KNOTS[right - 1 : right + 1]
+    place = min(1.0, max(0.0, (excess - low) / (high - low)))
+    return 1.0 / (1.0 + math.exp(-(curve[right - 1] + place * (curve[right] - curve[right - 1]))))
 
 
 def sounder(character: Character) -> float:

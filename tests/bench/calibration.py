@@ -1,6 +1,6 @@
 """Whether `confidence` is calibrated: of the hypotheses that are said to be true with 30 %, are 30 % true?
 
-`python -m tests.bench.calibration [--size 500] [--seeds 31 32] [--only untaught] [--fit] [--out FOLDER]` reads every
+`python -m tests.bench.calibration [--size 300] [--seeds 31 32] [--only untaught] [--fit] [--out FOLDER]` reads every
 running hypothesis of the matcher, those far below the bound that wakes as well, and how sure open alarms become. A
 hypothesis is one pattern on one tone; it counts once in each band of confidence, when it first is in it: such a time
 looks at nothing later, so a true probability is right there. Three kinds of nights are simulated
@@ -8,13 +8,14 @@ looks at nothing later, so a true probability is right there. Three kinds of nig
 - device alarms, each at an SNR of its own, with the house round them: in a house one in ALARM_EVERY nights, as
   confidence takes it;
 - strange beepers, of any length, pause, count and tone, with the house round them: one in STRANGE_EVERY nights;
-- whole nights of the house (half as many), each for one.
+- whole nights of the house (HOUSES times as many), each for one.
 Untaught, and with the device's tone taught; then the strange beepers are on that tone, as one in ON_TONE would be.
 
 It prints for each band what was said, how much came true with a 95 % interval (weighted counts taken as gamma
-distributed, Jeffreys), the Brier score beside that of always saying the mean, and the expected calibration error, and
+distributed, with half a count more), the Brier score beside that of always saying the mean, and the expected
+calibration error, and
 writes `calibration.json` in FOLDER (tests/bench/results). `--fit` prints the curve that evidence.py holds instead: a
-logistic regression with a ceiling, on these seeds: show it on others. It takes some six minutes of one core.
+piecewise logistic regression, on these seeds: show it on others. It takes some six minutes of one core.
 """
 
 import argparse
@@ -25,111 +26,31 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from beepwatch.events import AlarmEvent, Beep, Changed, Heard, Raised
-from beepwatch.patterns import Matcher, chains, evidence, folded, tones
-from beepwatch.patterns.batteries import Batteries
-from beepwatch.patterns.bursts import Line
-from beepwatch.patterns.episodes import RETURN, Episode
-from beepwatch.patterns.matcher import LEAST
-from beepwatch.patterns.memory import RATIOS, Note, fold
-from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
-from beepwatch.patterns.tones import LongBeep
+from beepwatch.events import Beep, Heard
+from beepwatch.patterns import evidence
+from beepwatch.patterns.memory import RATIOS, fold
 from tests.bench.ears import LONG
 from tests.bench.household import EARS, Ear, Truth, alarm, breaths, house, long_tones
 from tests.bench.nights import ALARM_EVERY, DEVICE, FOLDER, by_time, fingerprint
+from tests.bench.reading import LOWEST, Reading, by_hypothesis, readings
 
+Doubles: TypeAlias = NDArray[np.float64]
 BANDS = (0.0, 0.01, 0.05, 0.2, 0.5, 0.9, 0.99, 1.0)
-LOWEST = 14.0
-"""Nats below the bound at which a hypothesis is no longer read."""
 STRANGE_EVERY = 100.0
 """Nights with one beeping of no listed thing (judgement)."""
 ON_TONE = 0.055
 """Share of strange beepers within 3 % of a taught tone, were their tones spread evenly over 1.5-4.5 kHz in pitch."""
+HOUSES = 2
+BEND = 1e-4
+"""Judgement."""
 ROUND = (300.0, 700.0)
 """s of the house before and after an alarm or a strange beeper begins."""
-
-
-# -- reading the matcher
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One hypothesis at one time."""
-
-    at: float
-    pattern: str
-    frequency: float
-    excess: float
-    """Its evidence over the bound, nats."""
-    limit: float
-    """The bound, nats."""
-    known: bool
-
-
-class Read(Matcher):
-    """A matcher whose running hypotheses are kept."""
-
-    def __init__(self, tone: float | None) -> None:
-        super().__init__(tone)
-        self.readings: list[Reading] = []
-        long = tuple(profile for profile in packaged() if isinstance(profile, LongTone))
-        self._batteries = _ReadBatteries(long, self._steady[0], self._book, self._judge)
-        self._batteries.readings = self.readings
-
-    def hear(self, event: Heard) -> list[AlarmEvent]:
-        """As ever; and how sure the alarms that are open have become since."""
-        out = super().hear(event)
-        for one in out:
-            if isinstance(one, Raised | Changed):
-                self._told(one.at, next((e for e in self._book.open if e.number == one.alarm.number), None))
-        return out
-
-    def _told(self, at: float, episode: Episode | None) -> None:
-        if episode is not None and not isinstance(episode.profile, Steady):
-            weighed = episode.weighed
-            excess, name = weighed.ratio - weighed.limit, episode.profile.name
-            self.readings.append(Reading(at, name, episode.frequency, excess, weighed.limit, weighed.known))
-
-    def _keep(self, profile: Profile, note: Note, ratio: float, known: bool) -> None:
-        beep = note.beep
-        limit = self._judge.limit(profile, beep.frequency, beep.known, known)
-        self.readings.append(Reading(beep.known, profile.name, beep.frequency, ratio - limit, limit, known))
-
-    def _raise_breaths(self, profile: Breaths, notes: Sequence[Note]) -> list[AlarmEvent]:
-        beep = notes[-1].beep
-        known = self._judge.known(profile, beep.frequency, beep.known)
-        if self._judge.allowed(profile, beep.frequency, known):
-            quiet = self._judge.quiet(beep.frequency, beep.known)
-            limit = self._judge.limit(profile, beep.frequency, beep.known, known)
-            setting = chains.Setting(known, quiet, self._memory.accompanied)
-            least = LEAST - 1 if known and self._judge.exact(beep.frequency, beep.known) else LEAST
-            chain = chains.breaths(profile, notes, least, limit - LOWEST, setting)
-            if chain and self._judge.allowed(profile, chains.fundamental(chain, notes), known):
-                self._keep(profile, notes[-1], chain.ratio, known)
-        return super()._raise_breaths(profile, notes)
-
-    def _raise_bursts(self, profile: Bursts, note: Note, tried: Sequence[Line]) -> list[AlarmEvent]:
-        found = folded.groups(profile, tried, note)
-        if found and self._judge.allowed(profile, note.beep.frequency, known=False):
-            self._keep(profile, note, found.ratio, known=False)
-        return super()._raise_bursts(profile, note, tried)
-
-
-class _ReadBatteries(Batteries):
-    readings: list[Reading]
-
-    def _judged(self, profile: LongTone, whole: LongBeep, now: float) -> list[AlarmEvent]:
-        known = self._judge.known(profile, whole.frequency, now)
-        if self._judge.allowed(profile, whole.frequency, known):
-            ratio = tones.weigh(self._tones.repeats(profile, whole))
-            ratio -= 0.0 if known else sum(d.price(whole.frequency) for d in profile.doubt if d.of == "tone")
-            limit = self._judge.limit(profile, whole.frequency, now, known)
-            self.readings.append(Reading(now, profile.name, whole.frequency, ratio - limit, limit, known))
-        return super()._judged(profile, whole, now)
 
 
 # -- many nights
@@ -158,9 +79,10 @@ def hypotheses(size: int, seed: int, *, taught: bool) -> list[Hypothesis]:
         share = ON_TONE if taught else 1.0
         own = other[0].frequency if other else tone
         every += _grouped(read(lot, other, tone if taught else None), share / size / STRANGE_EVERY, own, None)
-    for _ in range(size // 2):
+    nights = HOUSES * size
+    for _ in range(nights):
         tone = lot.uniform(1900, 4100)
-        every += _grouped(readings(house(lot), tone if taught else None), 1 / (size // 2), None, None)
+        every += _grouped(readings(house(lot), tone if taught else None), 1 / nights, None, None)
     return every
 
 
@@ -183,44 +105,12 @@ def read(lot: random.Random, told: Sequence[Heard], tone: float | None) -> list[
     return readings([*near, *told], tone)
 
 
-def _lines(told: Sequence[Reading]) -> list[list[Reading]]:
-    """Readings, each hypothesis' together."""
-    lines: list[list[Reading]] = []
-    for one in told:
-        mine = next((old for old in lines if _continues(old[-1], one)), None)
-        if mine is None:
-            lines.append([one])
-        else:
-            mine.append(one)
-    return lines
-
-
-def readings(events: Sequence[Heard], tone: float | None) -> list[Reading]:
-    """What a fresh matcher has of these."""
-    matcher = Read(tone)
-    for event in sorted(events, key=by_time):
-        matcher.hear(event)
-    return matcher.readings
-
-
 def _grouped(told: Sequence[Reading], weight: float, tone: float | None, truth: Truth | None) -> Iterator[Hypothesis]:
     """The readings by hypothesis, of those on `tone` where there is one."""
     own = [one for one in told if tone is None or fold(one.frequency, tone, 0.01, RATIOS) is not None]
-    for line in _lines(own):
+    for line in by_hypothesis(own):
         true = truth is not None and line[0].pattern == truth.pattern and line[0].at > truth.start
         yield Hypothesis(line[0].pattern, true, weight, line[0].known, tuple(one.excess for one in line))
-
-
-def ratios(events: Sequence[Heard], pattern: str) -> Iterator[list[float]]:
-    """The evidence S, nats, of each hypothesis of one pattern in these events, untaught, reading by reading."""
-    told = readings(events, None)
-    for line in _lines([one for one in told if one.pattern == pattern]):
-        yield [one.excess + one.limit for one in line]
-
-
-def _continues(old: Reading, new: Reading) -> bool:
-    near = fold(new.frequency, old.frequency, 0.01, RATIOS) is not None
-    return near and old.pattern == new.pattern and old.known == new.known and new.at - old.at < RETURN
 
 
 # -- the table
@@ -264,26 +154,27 @@ def table(every: Sequence[Hypothesis]) -> list[Band]:
     """The reliability table."""
     rows: list[Band] = []
     told = list(firsts(every, BANDS))
+    largest = [max((one.weight for one in every if one.true == kind), default=0.0) for kind in (True, False)]
     for number in range(len(BANDS) - 1):
         mine = [(said, one) for band, said, one in told if band == number]
         if mine:
             true = [one.weight for _, one in mine if one.true]
             untrue = [one.weight for _, one in mine if not one.true]
             said = float(np.average([said for said, _ in mine], weights=[one.weight for _, one in mine]))
-            least, most = interval(true, untrue)
+            least, most = interval(true, untrue, largest)
             came = sum(true) / (sum(true) + sum(untrue))
             rows.append(Band(BANDS[number], BANDS[number + 1], len(true), len(untrue), said, came, least, most))
     return rows
 
 
-def interval(true: Sequence[float], untrue: Sequence[float]) -> tuple[float, float]:
-    """95 % interval of the share of true ones among weighted counts: each sum gamma distributed, half a count more."""
+def interval(true: Sequence[float], untrue: Sequence[float], largest: Sequence[float]) -> tuple[float, float]:
+    """95 % interval of the share of true ones among weighted counts: each sum gamma distributed, with half a count more
+    of the `largest` weight that a true and an untrue one may have: what did not happen may yet.
+    """
     rng = np.random.default_rng(1)
-    usual = max([*true, *untrue])
     sums = []
-    for weights in (np.array(true), np.array(untrue)):
-        half = float(weights.mean()) / 2 if len(weights) else usual / 2
-        mean, square = float(weights.sum()) + half, float((weights**2).sum()) + 2 * half**2
+    for weights, most in zip((np.array(true), np.array(untrue)), largest, strict=True):
+        mean, square = float(weights.sum()) + most / 2, float((weights**2).sum()) + most**2 / 2
         sums.append(rng.gamma(mean**2 / square, square / mean, 4000))
     least, most = np.quantile(sums[0] / (sums[0] + sums[1]), (0.025, 0.975))
     return float(least), float(most)
@@ -305,8 +196,11 @@ def scores(every: Sequence[Hypothesis]) -> dict[str, float]:
     }
 
 
-def fitted(every: Sequence[Hypothesis]) -> tuple[float, float, float]:
-    """(log odds at the bound, slope, ceiling): a weighted logistic regression on first readings in steps of a nat."""
+def fitted(every: Sequence[Hypothesis]) -> list[float]:
+    """Log odds at evidence.KNOTS: weighted, rising, piecewise logistic regression on first readings in steps of a nat.
+
+    Where little is heard between two knots the curve is drawn straight: a bend costs as BEND of the readings.
+    """
     points = []
     for one in every:
         seen: set[int] = set()
@@ -315,20 +209,25 @@ def fitted(every: Sequence[Hypothesis]) -> tuple[float, float, float]:
                 seen.add(math.floor(excess))
                 points.append((excess, float(one.true), one.weight))
     x, true, weight = (np.array(column) for column in zip(*points, strict=True))
+    knots, weight = np.array(evidence.KNOTS), weight / weight.sum()
 
-    def loss(of: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
-        odds = np.minimum(of[0] + of[1] * x, of[2])
-        return float((weight * (np.logaddexp(0, odds) - true * odds)).sum() / weight.sum())
+    def curve(of: Doubles) -> Doubles:
+        return np.concatenate([of[:1], of[0] + np.cumsum(np.exp(of[1:]))])
 
-    starts = [minimize(loss, [a, b, 5.0], method="Nelder-Mead") for a in (0.0, 3.0) for b in (0.5, 2.0)]
-    best = min(starts, key=lambda one: float(one.fun)).x
-    return float(best[0]), float(best[1]), float(best[2])
+    def loss(of: Doubles) -> float:
+        values = curve(of)
+        odds = np.interp(x, knots, values)
+        bends = np.diff(np.diff(values) / np.diff(knots))
+        return float((weight * (np.logaddexp(0, odds) - true * odds)).sum() + BEND * (bends**2).sum())
+
+    first = np.concatenate([[-5.0], np.zeros(len(knots) - 1)])
+    return [round(float(one), 2) for one in curve(minimize(loss, first).x)]
 
 
 def main() -> None:
     """Simulate, print and write."""
     made = argparse.ArgumentParser(prog="tests.bench.calibration", description=(__doc__ or "").splitlines()[0])
-    made.add_argument("--size", type=int, default=500, help="alarms, and strange beepers, with each seed")
+    made.add_argument("--size", type=int, default=300, help="alarms, and strange beepers, with each seed")
     made.add_argument("--seeds", type=int, nargs="+", default=[31, 32])
     made.add_argument("--only", choices=("untaught", "taught"))
     made.add_argument("--fit", action="store_true", help="fit the curve instead of showing it")

@@ -36,9 +36,9 @@ from beepwatch.patterns.evidence import sounder
 from beepwatch.recognizer import RATE, Recognizer
 from beepwatch.synthesis.scenario import Background, NoiseName, Ring, Room, Scenario
 from beepwatch.synthesis.scene import render
-from tests.bench.calibration import ratios
 from tests.bench.household import house
 from tests.bench.nights import by_time, fingerprint
+from tests.bench.reading import ratios
 from tests.realsounds import sounds
 
 FOLDER = Path(__file__).parent / "results"

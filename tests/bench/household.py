@@ -130,6 +130,8 @@ def tune(lot: random.Random, start: float, seconds: float) -> Iterator[Beep]:
         time += bar * (repeat + 1) + lot.uniform(0, 3)
 
 
+MAKERS = 0.02
+"""Relative sd of one maker's times from the next one's (judgement)."""
 SOUNDER = Character(neighbours=26.0, company=24.0, flatness=1.0, valley=3.0)
 """A household beeper is as pure as the device's own."""
 
@@ -151,6 +153,7 @@ def beeper(lot: random.Random, start: float) -> Iterator[Beep]:
             (4.0, 60.0, 1),  # coffee machine
         ]
     )
+    duration, period = duration * lot.gauss(1.0, MAKERS), period * lot.gauss(1.0, MAKERS)
     for index in range(count):
         yield note(start + index * period, duration, tone, near(lot, SOUNDER))
 
