@@ -123,9 +123,9 @@ def test_confidence_rises_with_evidence_and_is_a_probability() -> None:
     unknown, known = ([evidence.confidence(one, tone) for one in excesses] for tone in (False, True))
     for values in (unknown, known):
         assert values == sorted(values)
-        assert 0.0 <= values[0] < 0.001
+        assert 0.0 <= values[0] < 0.05
         assert 0.9 < values[-1] <= 1.0
-    assert known[3] >= unknown[3] > 0.5
+    assert all(one >= other for one, other in zip(known, unknown, strict=True))
 
 
 def test_doubts_cost_between_their_ends() -> None:
