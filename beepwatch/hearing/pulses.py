@@ -51,8 +51,10 @@ def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
     Empty where the tone is too weak to tell. `final`: the burst has ended; otherwise its last sound may still grow.
     """
     n = part.z.shape[1]
+    if n < 4 * SHORTEST_GAP:
+        return []
     sound = _relative(part)
-    if n < 4 * SHORTEST_GAP or float(sound.energy.mean()) * SMOOTH < CLEAR:
+    if float(sound.energy.mean()) * SMOOTH < CLEAR:
         return []
     power = np.convolve(sound.power, np.ones(SMOOTH) / SMOOTH, mode="same")
     plateau, level = float(np.quantile(power, 0.8)), float(sound.power.mean())
