@@ -27,6 +27,8 @@ each: 111 tones an hour of music with 0, 90 with a quarter, 75 with a half; with
 pass the second time."""
 BENT_TIMES = 4.0
 """Times that evidence which is asked of a tone that looks bent (judgement)."""
+PAIRED_TIMES = 4.0
+"""The same of one of two tones: an instrument has them, too (judgement)."""
 UNLIKE = replace(STRICT, company=-100.0)
 """What counts as refused: a burst that is itself no steady tone. A sounder's own harmonics have company and are."""
 
@@ -40,7 +42,7 @@ class Doubt:
 
     def sounder(self, found: Found, taught: bool) -> bool:
         """Is it a sounder's? taught: its tone is the known one's, as if it had been heard before."""
-        asked = self._asked(found, taught)
+        asked = self._asked(found, taught) * (PAIRED_TIMES if found.paired else 1.0)
         likely = within(found.character, STRICT) and found.evidence >= asked
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
             likely |= within(found.character, BENT)
@@ -48,7 +50,7 @@ class Doubt:
             likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._doubtful)
             horizon = found.onset - REMEMBERED
             self._doubtful = [*[old for old in self._doubtful if old.onset > horizon][-64:], found]
-        if not likely and not within(found.character, UNLIKE):
+        if not likely and (found.paired or not within(found.character, UNLIKE)):
             self._refused.append(found.end)
         return likely
 

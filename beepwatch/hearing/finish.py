@@ -1,7 +1,7 @@
 """From a track to the bursts in it: its baseband, its pulses, their fit and their character."""
 
 from dataclasses import dataclass
-from math import log10, sqrt
+from math import inf, log10, sqrt
 
 import numpy as np
 from scipy import fft
@@ -9,6 +9,7 @@ from scipy import fft
 from beepwatch.events import Character
 
 from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, weights
+from .beside import OF_TWO, but_one, narrowed, nearest_line, reach
 from .burst import Burst
 from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
@@ -67,6 +68,8 @@ class Found:
     character: Character
     evidence: float
     at_start: bool
+    paired: bool = False
+    """It stands alone but for a hum or one other pure tone."""
 
     @property
     def end(self) -> float:
@@ -106,9 +109,11 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
     power[(floor[0] > LINE * np.partition(floor[0], middle)[middle]) | rows.old(first, first + 1)[0, low:high]] = 0.0
     noise = float(rows.noise_at(stop - 1, stop, track.pair)[0])
     power[max(place - NEAR_BINS, 0) : place + NEAR_BINS + 2] = 0.0
-    loudest = float(power.max())
-    hidden = loudest < noise * 4 * (1 + 3 / sqrt(len(ratio)))
-    return hidden or pair > ALONE * loudest
+    hidden = noise * 4 * (1 + 3 / sqrt(len(ratio)))
+    if float(power.max()) < max(hidden, pair / ALONE):
+        return True
+    rest = but_one(power)
+    return rest is not None and float(rest.max()) < max(hidden, pair / OF_TWO)
 
 
 def one_line(body: Envelope, known: bool) -> bool:
@@ -149,20 +154,24 @@ def _lines(body: Envelope, shift: int) -> float:
 
 def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     """Bring the sound up to the end of the frame before `stop_frame` down to the track's baseband."""
+    apart = nearest_line(rows, max(track.start, rows.begin, stop_frame - LOOKED_AT), stop_frame, track.pair)
+    if apart < track.apart:
+        track.apart, track.chunks = apart, []
     if not track.chunks:
         track.tone = 0.5 * (track.tone + bin_frequency(track.pair + 0.5))
+    margin = MARGIN + reach(track.apart)
     back = (frame_end(max(track.opened, stop_frame - 1)) - LONGEST_LOOK * RATE) // STEP
     if not track.chunks or track.chunk_next < back:
         faint = track.opened - track.start >= 16 or track.strength(rows) < FAINT_LEVEL
         before = FAINT_LOOK_BACK if faint else LOOK_BACK
         track.chunks = []
-        track.chunk_first = track.chunk_next = max(track.start * HOP // STEP - before, back, MARGIN)
-    end = frame_end(stop_frame - 1) // STEP - MARGIN
+        track.chunk_first = track.chunk_next = max(track.start * HOP // STEP - before, back, margin)
+    end = frame_end(stop_frame - 1) // STEP - margin
     if end <= track.chunk_next:
         return
     begin, track.chunk_next = track.chunk_next, end
-    sound = audio.view((begin - MARGIN) * STEP, (end + MARGIN) * STEP)
-    z = demodulate(sound, begin, track.tone)
+    sound = audio.view((begin - margin) * STEP, (end + margin) * STEP)
+    z = narrowed(demodulate(sound, begin - margin + MARGIN, track.tone), track.apart)
     track.chunks.append((z, weights(_step_noise(rows, track.pair, begin, end, stop_frame))))
 
 
@@ -228,7 +237,7 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None) -> F
     body = inside(part, burst, channel)
     if purity(body) < SOFT.purity or flatness(body) > BENT.flatness:
         return None
-    character, power = describe(part, burst, rows, hertz, channel)
+    character, power, paired = describe(part, burst, rows, hertz, channel)
     level = 10 * log10(4 * power)
     return Found(
         burst.begin * STEP / RATE,
@@ -239,6 +248,7 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None) -> F
         character,
         burst.evidence,
         track.at_start and track.cut == 0,
+        paired or track.apart < inf,
     )
 
 

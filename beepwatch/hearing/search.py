@@ -43,8 +43,13 @@ another trial, so a beep in speech finds its pause (measured: of beeps there 98 
 COMPANY = 0.06
 """Share of the strongest line of the two frames that another must have, -12 dB (measured: of beeps 10 dB over speech
 98 % open above 0 dB, over music 90 % above -7; of music 40 % below -12). Longer sums are clipped, and have none."""
+TWO_FROM, OF_TWO = 8, 3.0
+"""Frames from which a sum may have one stronger line beside it, another sounder, and how many times it must then stand
+over all the rest (judgement)."""
 CLEAR, CLEARLY = 200.0, 6.0
 """Excess from which noise no longer counts, and how many times a line then stands over those neighbours."""
+LOBE = 4
+"""Bins to each side that a line and what it splashes hold in clipped sums."""
 FAR = 45
 """Bins (350 Hz): a voice has another line within as many, a buzzer has none."""
 
@@ -204,7 +209,11 @@ class Search:
         if len(place):
             strongest = _strongest_beside(sums.rows, place)
             times = np.where((length == 2) & (strongest > self._beside), STANDS_OUT, ALONE)
-            keep &= excess > times * (strongest - length)
+            alone = excess > times * (strongest - length)
+            other = ~alone & (length >= TWO_FROM)
+            if other.any():
+                alone[other] = excess[other] > OF_TWO * (_second_beside(sums.rows, place[other]) - length[other])
+            keep &= alone
         t, k = np.divmod(place[keep], BINS)
         found = zip(sums.frames[t].tolist(), k.tolist(), sums.lengths[t].tolist(), excess[keep].tolist(), strict=True)
         return [Candidate(*one, faint) for one in found]
@@ -249,8 +258,23 @@ def _beside(flat: Floats, place: Indices) -> Floats:
 
 def _strongest_beside(sums: Floats, place: Indices) -> Floats:
     """Greatest sum 5 to FAR bins away from each place in the flat `sums`."""
+    strongest: Floats = _all_beside(sums, place).max(axis=1)
+    return strongest
+
+
+def _second_beside(sums: Floats, place: Indices) -> Floats:
+    """The same, but for the strongest line there."""
+    beside = _all_beside(sums, place)
+    top = OFFSETS[np.argmax(beside, axis=1)]
+    beside[np.abs(OFFSETS - top[:, None]) <= LOBE] = 0
+    second: Floats = beside.max(axis=1)
+    return second
+
+
+def _all_beside(sums: Floats, place: Indices) -> Floats:
+    """Sums at OFFSETS from each place in the flat `sums`, shape (places, offsets)."""
     rows, t = np.unique(place // BINS, return_inverse=True)
     wide = np.zeros((len(rows), BINS + 2 * FAR), np.float32)
     wide[:, FAR:-FAR] = sums[rows]
-    strongest: Floats = wide.ravel()[(t * wide.shape[1] + place % BINS + FAR)[:, None] + OFFSETS].max(axis=1)
-    return strongest
+    beside: Floats = wide.ravel()[(t * wide.shape[1] + place % BINS + FAR)[:, None] + OFFSETS]
+    return beside

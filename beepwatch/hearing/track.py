@@ -1,7 +1,7 @@
 """One tone under way: what is known of it from its frames."""
 
 from dataclasses import dataclass, field
-from math import ceil
+from math import ceil, inf
 
 from .baseband import STEP
 from .rows import Rows
@@ -82,6 +82,8 @@ class Track:
     """It is strong: power is taken from more bins, and the pair may move faster."""
     reach: int = 0
     """Bins on each side into which its switching on or off may splash."""
+    apart: float = inf
+    """Hz to the nearest other line, which is kept out of the baseband."""
     chunks: list[tuple[Complexes, Doubles]] = field(default_factory=list)
     chunk_first: int = 0
     chunk_next: int = 0

@@ -43,6 +43,11 @@ SOFT = Limits(purity=0.45, flatness=18.0, wander=2.0, neighbours=5.0, company=-3
 alarm may be 30 dB over a beep."""
 
 
+BOTH_SIDES = 0.8
+"""Most power just before and just after over the burst's: beyond it on both sides the tone goes on, as a hum does that
+wobbles through a bin (it has 0.88 to 0.95; a 0.1 s pulse has 0.66 of the one before it at most, theory)."""
+
+
 def enough(burst: Burst, taught: bool) -> bool:
     """Is there evidence enough that something sounds at all?"""
     return burst.seconds >= SHORTEST and burst.evidence >= EVIDENCE - (TAUGHT_GAIN if taught else 0.0)
@@ -57,4 +62,5 @@ def within(character: Character, limits: Limits) -> bool:
         and character.neighbours >= limits.neighbours
         and character.company >= limits.company
         and max(character.before, character.after) <= limits.beside
+        and min(character.before, character.after) <= BOTH_SIDES
     )

@@ -61,6 +61,32 @@ def test_a_beep_near_a_hum_is_heard(apart: float, since: str) -> None:
     assert len(heard) == 3
 
 
+@pytest.mark.parametrize("apart", [60.0, 100.0, 200.0])
+@pytest.mark.parametrize("over", [0.0, 10.0, 20.0])
+@pytest.mark.parametrize("wobble", [0.0, 0.005])
+def test_a_beep_close_to_a_stronger_hum_is_heard(apart: float, over: float, wobble: float) -> None:
+    """With its length and its tone; the hum is up to 20 dB stronger, and steady or wobbles by half a percent."""
+    tones = [Tone(113 + 5 * i, 1.2, 1000 + apart, level(0), phase=float(i)) for i in range(3)]
+    samples = add(background(130, 61), tones)
+    t = np.arange(len(samples)) / RATE
+    turns = 1000 * (t - wobble / (2 * np.pi * 0.3) * np.cos(2 * np.pi * 0.3 * t))
+    hum = np.where(t > 30, 10 ** (level(over) / 20) * np.sin(2 * np.pi * turns), 0).astype(np.float32)
+    heard = beeps(hear(samples + hum))
+    told = [found(heard, tone) for tone in tones]
+    assert [beep.duration for beep in told if beep] == pytest.approx([1.2] * 3, abs=0.03)
+    assert [beep.frequency for beep in told if beep] == pytest.approx([1000 + apart] * 3, abs=1)
+
+
+@pytest.mark.parametrize("mains", [50.0, 60.0])
+def test_mains_hum_hides_no_beep(mains: float) -> None:
+    """Forty harmonics, the first 30 dB over the noise: beeps half way between two of them are heard, and nothing else."""
+    hums = [Tone(-1, 200, mains * n, level(30 - 20 * np.log10(n))) for n in range(1, 41)]
+    places = [mains * (n + 0.5) for n in (9, 16, 25, 33)]
+    tones = [Tone(80 + 4 * i, 1.2, place, level(5)) for i, place in enumerate(places)]
+    heard = beeps(hear(add(background(110, 62), [*hums, *tones])))
+    assert [beep.onset for beep in heard] == pytest.approx([tone.onset for tone in tones], abs=0.05)
+
+
 @pytest.mark.parametrize("ends", [4.0, 12.0, 24.0])
 def test_a_tone_there_at_the_start_is_a_beep_of_unknown_onset(ends: float) -> None:
     """One that ends within 25 s is told, and says that its onset is not known."""

@@ -37,6 +37,19 @@ def test_two_sounders_at_once_are_two_beeps(other: float) -> None:
     assert all(found(heard, tone) for tone in tones)
 
 
+@pytest.mark.parametrize("apart", [60.0, 100.0, 150.0, 270.0, 500.0, 1000.0])
+@pytest.mark.parametrize("weaker", [0.0, 6.0, 12.0])
+@pytest.mark.parametrize("later", [0.0, 0.5])
+def test_two_sounders_near_each_other_are_two_beeps(apart: float, weaker: float, later: float) -> None:
+    """From 60 Hz on, also with one up to 12 dB weaker, at once or one after the other has begun."""
+    tones = [Tone(3, 1.2, 2100, level(5)), Tone(3 + later, 1.2, 2100 + apart, level(5 - weaker), phase=2.0)]
+    heard = beeps(hear(add(background(9, 78), tones)))
+    assert [beep.frequency for beep in sorted(heard, key=lambda beep: beep.frequency)] == pytest.approx(
+        [2100, 2100 + apart], abs=3
+    )
+    assert [beep.duration for beep in heard] == pytest.approx([1.2, 1.2], abs=0.1)
+
+
 def test_a_sounder_at_twice_the_tone_is_another_when_its_edges_are_its_own() -> None:
     """An octave apart, but beginning and ending at other times."""
     tones = [Tone(3, 2.5, 1200, level(5)), Tone(4.0, 1.0, 2400, level(5))]

@@ -1,0 +1,99 @@
+"""What else sounds near a tone: a hum, or one other sounder.
+
+A voice or an instrument has line after line; two sounders at once are two lines and nothing else. So the strongest
+other line is left out, where it is a pure one, before a tone is asked whether it stands alone. Where a line lies so
+near that it would beat with the tone in its baseband, the baseband is narrowed to half their distance.
+"""
+
+from functools import lru_cache
+from math import ceil, inf
+
+import numpy as np
+
+from .baseband import STEP_SECONDS
+from .rows import Rows
+from .spectrum import BIN_HZ, BINS, Complexes, Doubles, Floats
+
+NEAREST, FURTHEST, FAR = 3, 30, 45
+"""Bins (23, 234 and 350 Hz): a nearer line is the tone's own, one beyond FURTHEST is 60 dB down in the baseband as it
+is, and within FAR a voice has more than one."""
+LINE = 4.0
+"""Floor of a bin over its neighbours' from which it is a hum's."""
+OF_TWO = 10.0
+"""Power (10 dB) by which one of two sounders stands over all but the other (judgement)."""
+PRESENT = 0.6
+"""Quantile over frames that is a line's power: it sounds for 0.4 of the time, as no tone that drifts past does."""
+SHARE = 0.02
+"""Power of a line over the tone's, -17 dB, from which it is kept out (it then turns the tone's phase by 8 degrees)."""
+OVER_NOISE = 6.0
+"""Power of a line over the noise round it: the quantile of noise passes it once in 10^4 frames (theory)."""
+STOPPED = 60.0
+"""dB by which it is kept out."""
+LOBE, SKIRT = 2, 8
+"""Bins to each side that hold a steady line, and in which a pure one has"""
+PURE = 0.8
+"""of its power at least (a Hann line has over 0.99, theory; a voice's glides over more bins than that)."""
+LEFT_OUT = 6
+"""Bins left out to each side: a line and its drift."""
+
+
+def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
+    """Hz from the tone in bins `pair`, `pair` + 1 to the nearest line that is kept out of its baseband; inf: none.
+
+    Of frames first <= t < stop. Such a line is a hum, or the only other one within FAR bins: of a voice all are kept,
+    so that they show.
+    """
+    low, high = max(pair - FAR, 0), min(pair + FAR + 2, BINS)
+    floor = rows.noise(first, stop, low, high)[0]
+    power = rows.ratio(first, stop)[:, low:high] * floor
+    rank = min(int(PRESENT * len(power)), len(power) - 1)
+    line = np.partition(power, rank, axis=0)[rank]
+    place = pair - low
+    own = float(line[place : place + 2].max())
+    least = max(SHARE * own, OVER_NOISE * float(np.median(line)))
+    line[max(place - NEAREST, 0) : place + NEAREST + 2] = 0
+    tops = 1 + np.flatnonzero((line[1:-1] > least) & (line[1:-1] >= line[:-2]) & (line[1:-1] > line[2:]))
+    lasting = (floor[0] > LINE * np.median(floor[0])) | rows.old(first, first + 1)[0, low:high]
+    others = np.where(lasting, np.float32(0), line)
+    rest = but_one(others) if others.any() else None
+    single = int(np.argmax(others)) if rest is not None and rest.max() < own / OF_TWO else -1
+    away = np.abs(tops[lasting[tops] | (tops == single)] - (place + 0.5))
+    away = away[away < FURTHEST]
+    return float(away.min()) * BIN_HZ if len(away) else inf
+
+
+def but_one(power: Floats) -> Floats | None:
+    """`power` (bins,) without its strongest line, where that is a pure one; None where it is not."""
+    top = int(np.argmax(power))
+    within = float(power[max(top - LOBE, 0) : top + LOBE + 1].sum())
+    if within < PURE * float(power[max(top - SKIRT, 0) : top + SKIRT + 1].sum()):
+        return None
+    rest = power.copy()
+    rest[max(top - LEFT_OUT, 0) : top + LEFT_OUT + 1] = 0
+    return rest
+
+
+@lru_cache(maxsize=64)
+def _taps(hertz: int) -> Doubles:
+    """A low-pass of odd length that stops STOPPED dB from 0.75 `hertz` on (Kaiser's formulas, from memory)."""
+    width = 2 * np.pi * 0.5 * hertz * STEP_SECONDS
+    half = ceil((STOPPED - 8) / (2.285 * width) / 2)
+    place = np.arange(-half, half + 1)
+    taps = np.sinc(place * hertz * STEP_SECONDS) * np.kaiser(2 * half + 1, 0.1102 * (STOPPED - 8.7))
+    summed: Doubles = taps / taps.sum()
+    return summed
+
+
+def reach(hertz: float) -> int:
+    """Steps to each side that `narrowed` needs beyond its own."""
+    return 0 if hertz == inf else len(_taps(int(hertz))) // 2
+
+
+def narrowed(z: Complexes, hertz: float) -> Complexes:
+    """Baseband (channels, n + 2 reach) without what lies `hertz` away: (channels, n)."""
+    if hertz == inf:
+        return z
+    taps = _taps(int(hertz))
+    windows = np.lib.stride_tricks.sliding_window_view(z, len(taps), axis=1)
+    kept: Complexes = np.einsum("cmn,n->cm", windows, taps)
+    return kept
