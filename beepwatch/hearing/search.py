@@ -43,9 +43,9 @@ another trial, so a beep in speech finds its pause (measured: of beeps there 98 
 COMPANY = 0.06
 """Share of the strongest line of the two frames that another must have, -12 dB (measured: of beeps 10 dB over speech
 98 % open above 0 dB, over music 90 % above -7; of music 40 % below -12). Longer sums are clipped, and have none."""
-TWO_FROM, OF_TWO = 8, 3.0
-"""Frames from which a sum may have one stronger line beside it, another sounder, and how many times it must then stand
-over all the rest (judgement)."""
+TWO_FROM, OF_TWO, CLEAR_OF_TWO = 8, 3.0, 10.0
+"""Frames from which a sum may have one stronger line beside it, another sounder, how many times it must then stand over
+all the rest, and its least mean power over noise (judgement)."""
 CLEAR, CLEARLY = 200.0, 6.0
 """Excess from which noise no longer counts, and how many times a line then stands over those neighbours."""
 LOBE = 4
@@ -210,7 +210,7 @@ class Search:
             strongest = _strongest_beside(sums.rows, place)
             times = np.where((length == 2) & (strongest > self._beside), STANDS_OUT, ALONE)
             alone = excess > times * (strongest - length)
-            other = ~alone & (length >= TWO_FROM)
+            other = ~alone & (length >= TWO_FROM) & (excess > CLEAR_OF_TWO * length)
             if other.any():
                 alone[other] = excess[other] > OF_TWO * (_second_beside(sums.rows, place[other]) - length[other])
             keep &= alone
