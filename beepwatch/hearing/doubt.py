@@ -29,6 +29,8 @@ BENT_TIMES = 4.0
 """Times that evidence which is asked of a tone that looks bent (judgement)."""
 PAIRED_TIMES = 4.0
 """The same of one of two tones: an instrument has them, too (judgement)."""
+PAIR = replace(STRICT, purity=0.9, flatness=7.0)
+"""What it must look like then: as 95 % of beeps do."""
 UNLIKE = replace(STRICT, company=-100.0)
 """What counts as refused: a burst that is itself no steady tone. A sounder's own harmonics have company and are."""
 
@@ -43,7 +45,8 @@ class Doubt:
     def sounder(self, found: Found, taught: bool) -> bool:
         """Is it a sounder's? taught: its tone is the known one's, as if it had been heard before."""
         asked = self._asked(found, taught) * (PAIRED_TIMES if found.paired else 1.0)
-        likely = within(found.character, STRICT) and found.evidence >= asked
+        strict = PAIR if found.paired and asked else STRICT
+        likely = within(found.character, strict) and found.evidence >= asked
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
             likely |= within(found.character, BENT)
         if not likely and within(found.character, SOFT):
