@@ -79,7 +79,7 @@ def test_a_beep_close_to_a_stronger_hum_is_heard(apart: float, over: float, wobb
 
 @pytest.mark.parametrize("mains", [50.0, 60.0])
 def test_mains_hum_hides_no_beep(mains: float) -> None:
-    """Forty harmonics, the first 20 dB over the noise: beeps half way between two of them are heard, and nothing else."""
+    """Forty harmonics, the first 20 dB over the noise: beeps half way between two are heard, nothing else."""
     hums = [Tone(-1, 200, mains * n, level(20 - 20 * np.log10(n))) for n in range(1, 41)]
     places = [mains * (n + 0.5) for n in (9, 16, 25, 33)]
     tones = [Tone(80 + 4 * i, 1.2, place, level(5)) for i, place in enumerate(places)]
