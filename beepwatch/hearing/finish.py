@@ -15,6 +15,7 @@ from .character import LINE, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import fit_burst
 from .known import Known
+from .nulls import Harmonics
 from .pulses import HALF, SMOOTH, silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
@@ -195,17 +196,19 @@ def envelope(track: Track) -> Envelope:
     return Envelope(z, weight, track.chunk_first, track.tone)
 
 
-def pieces(whole: Envelope, begin: float, end: float, final: bool) -> list[tuple[float, float, int, int]]:
-    """Pulses between steps `begin` and `end`: (begin, end, first step it may use, step after the last)."""
-    stop = whole.first + whole.z.shape[1]
-    gaps = silences(whole.part(int(begin), int(end) + 1), final)
+def pieces(
+    whole: Envelope, harmonics: Harmonics, about: tuple[float, float], final: bool
+) -> list[tuple[float, float, int, int]]:
+    """Pulses between the two steps `about`: (begin, end, first step it may use, step after the last)."""
+    (begin, end), stop = about, whole.first + whole.z.shape[1]
+    gaps = silences(whole.part(int(begin), int(end) + 1), harmonics, final)
     starts = [begin, *(float(b) for _, b in gaps)]
     ends = [*(float(a) for a, _ in gaps), end]
     walls = [whole.first, *((a + b) // 2 for a, b in gaps), stop]
     return [(a, b, walls[i], walls[i + 1]) for i, (a, b) in enumerate(zip(starts, ends, strict=True))]
 
 
-def bursts(track: Track, rows: Rows, known: Known | None) -> list[Found]:
+def bursts(track: Track, rows: Rows, audio: Audio, known: Known | None) -> list[Found]:
     """The bursts of a track that has ended, fitted and described."""
     whole = envelope(track)
     begin, end = coarse_steps(track, track.last)
@@ -213,7 +216,7 @@ def bursts(track: Track, rows: Rows, known: Known | None) -> list[Found]:
     if not one_line(whole.part(int(begin), int(end) + 1), known is not None):
         return []
     found = []
-    for a, b, low, high in pieces(whole, begin, end, final=True):
+    for a, b, low, high in pieces(whole, Harmonics(audio, track.tone), (begin, end), final=True):
         if b - a < 4:
             continue
         one = fitted(track, rows, Stretch(whole.part(max(low, track.cut), high), a, b), known)

@@ -12,6 +12,7 @@ from .cusum import advance
 from .faint import CERTAIN, LONGEST_DOUBT, goes_on, line_before, sounds_now
 from .finish import Found, Stretch, collect, envelope, fitted, line_like, pieces
 from .known import Known
+from .nulls import Harmonics, fades
 from .opening import open_track
 from .search import Candidate, Search
 from .sounders import order
@@ -32,6 +33,10 @@ CLEAR = 8.0
 """Level over noise from which a tone is looked through for silences: weaker ones cannot show any (`pulses.MISSED`)."""
 FAINT, LASTING = 8.0, 2.0
 """Level over noise under which the end of a tone of so many seconds is asked for a second time, in its own phase."""
+LEAST_FADE, FADING = 0.2, 3.0
+"""Seconds and level over noise from which a shorter one is asked whether it fades in a null of the room, and"""
+LONGEST_FADE = 0.85
+"""the seconds until which it is then waited for (judgement: most of a breath-long beep)."""
 RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
 FAINT_HUM = 1.5
@@ -155,13 +160,20 @@ class Following:
                 self.closings.append(track)
 
     def _ask_again(self, track: Track) -> None:
-        """Was the end of a long tone only its noise, or is it back just now? Wait until that can be told."""
+        """Was the end only a fade or its noise, or is it back just now? Wait until that can be told."""
         frame, last = track.next - 1, track.last
-        passed_over = track.hum or track.dropped or track.seconds(last) < LASTING
+        passed_over = track.hum or track.dropped or track.seconds(last) < LEAST_FADE
         if passed_over or not line_like(track, self._stream.rows, last + 1):
             return
         collect(track, self._stream.rows, self._stream.audio, frame + 1)
         whole = envelope(track)
+        if track.seconds(last) < LASTING:
+            end = int(coarse_steps(track, last)[1])
+            if track.strength(self._stream.rows) > FADING and fades(
+                whole, Harmonics(self._stream.audio, track.tone), end
+            ):
+                put_off(track, LONGEST_FADE)
+            return
         if track.strength(self._stream.rows) >= FAINT:
             if sounds_now(whole, track.level / float(self._stream.rows.noise_at(frame, frame + 1, track.pair)[0])):
                 put_off(track, JOIN + 3 * HOP_SECONDS)
@@ -238,7 +250,8 @@ class Following:
         whole = envelope(track)
         begin, end = coarse_steps(track, frame - 1)
         begin, end = max(begin, float(track.cut), float(whole.first)), min(end, whole.first + whole.z.shape[1] - 1.0)
-        parts = pieces(whole, max(begin, end - RECENT), end, final=False)
+        harmonics = Harmonics(self._stream.audio, track.tone)
+        parts = pieces(whole, harmonics, (max(begin, end - RECENT), end), final=False)
         for i, (a, b, low, high) in enumerate(parts[:-1]):
             first, wall = (begin, whole.first) if i == 0 else (a, low)
             stretch = Stretch(whole.part(max(wall, track.cut), high), first, b)

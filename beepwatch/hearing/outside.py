@@ -6,9 +6,12 @@ import numpy as np
 
 from .baseband import STEP_NOISE
 from .burst import Burst
-from .drift import Drift, Envelope
+from .drift import Drift, Envelope, coherent, follow
 from .edges import Sums
+from .spectrum import Doubles
 
+FURTHER = 1.15
+"""Times its fitted length that a burst reaches, from which its drift is fitted anew (judgement)."""
 CELL = 10
 """Steps (40 ms) judged together outside a fitted edge."""
 REDUCED = 0.3
@@ -36,7 +39,30 @@ def reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     b = _further(whole, level * REDUCED, burst.end, end + 2 * CELL)
     a = _faded(whole, burst.drift, a, begin) if a == burst.begin else a
     b = _faded(whole, burst.drift, b, end) if b == burst.end else b
-    return replace(burst, begin=a, end=b)
+    a, b = _loud_again(whole, level * REDUCED, a, begin), _loud_again(whole, level * REDUCED, b, end)
+    return replace(burst, begin=a, end=b, drift=_followed(whole.part(round(a), round(b)), burst))
+
+
+def _followed(part: Envelope, burst: Burst) -> Drift:
+    """The drift over all of `part`, where the burst reaches that much further than it was fitted."""
+    if part.z.shape[1] < FURTHER * (burst.end - burst.begin):
+        return burst.drift
+    return max((burst.drift, follow(part)), key=lambda drift: coherent(part, drift))
+
+
+def _loud_again(whole: Envelope, level: float, edge: float, bound: float) -> float:
+    """The far end of the last cells before `bound` that are loud again, the tone having faded meanwhile; or `edge`."""
+    outwards = 1 if bound > edge else -1
+    count = int(abs(bound + outwards * 2 * CELL - edge) // CELL)
+    if outwards * (bound - edge) < 4 * CELL:
+        return edge
+    gain = _gains(whole, level, min(edge, edge + outwards * count * CELL), count)
+    best, place, total = 0.0, 0, 0.0
+    for cell, one in enumerate(gain if outwards > 0 else gain[::-1], 1):
+        total = max(total, 0.0) + float(one)
+        if total > OUTSIDE and (total > best or place < cell - 1):
+            best, place = total, cell
+    return edge + outwards * place * CELL
 
 
 def _faded(whole: Envelope, drift: Drift, edge: float, bound: float) -> float:
@@ -58,18 +84,23 @@ def _further(whole: Envelope, level: float, edge: float, bound: float, nats: flo
     count = int(abs(bound - edge) // CELL)
     if outwards * (bound - edge) < 4 * CELL:
         return edge
-    start = min(edge, edge + outwards * count * CELL)
-    part = whole.part(round(start), round(start) + count * CELL)
-    cells = part.z.shape[1] // CELL
-    if cells < 3:
+    gain = _gains(whole, level, min(edge, edge + outwards * count * CELL), count)
+    if len(gain) < 3:
         return edge
-    shape = (len(part.z), cells, CELL)
-    energy = ((np.abs(part.z) ** 2 * part.weight)[:, : cells * CELL]).reshape(shape).sum(axis=(0, 2))
-    expected = level * part.weight[:, : cells * CELL].reshape(shape).sum(axis=(0, 2))
-    noise = CELL * len(part.z) * STEP_NOISE
-    gain = energy * expected / (noise + expected) - noise * np.log1p(expected / noise)
     sums = np.cumsum(gain if outwards > 0 else gain[::-1])
     best = int(np.argmax(sums))
     if sums[best] < nats:
         return edge
     return edge + outwards * (best + 1) * CELL
+
+
+def _gains(whole: Envelope, level: float, start: float, count: int) -> Doubles:
+    """Log likelihood ratio of a tone of about `level` against noise, of each of `count` cells from step `start` on."""
+    part = whole.part(round(start), round(start) + count * CELL)
+    cells = part.z.shape[1] // CELL
+    shape = (len(part.z), cells, CELL)
+    energy = ((np.abs(part.z) ** 2 * part.weight)[:, : cells * CELL]).reshape(shape).sum(axis=(0, 2))
+    expected = level * part.weight[:, : cells * CELL].reshape(shape).sum(axis=(0, 2))
+    noise = CELL * len(part.z) * STEP_NOISE
+    gain: Doubles = energy * expected / (noise + expected) - noise * np.log1p(expected / noise)
+    return gain

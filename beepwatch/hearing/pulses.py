@@ -10,7 +10,8 @@ import numpy as np
 
 from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import Envelope
-from .spectrum import Complexes, Doubles, Mask
+from .nulls import Harmonics, goes_through
+from .spectrum import Doubles, Mask
 from .track import JOIN
 
 SMOOTH = 5
@@ -27,15 +28,8 @@ DEEP = 0.16
 ABRUPT = 12
 """Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
 drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
-SLOWEST = 86.0
-"""dB a second by which a room's tail falls at least: T60 0.7 s, the slowest furnished bedroom (Master Handbook of
-Acoustics, quoted)."""
-OVER_TAIL = 4.0
-"""Power over that tail (6 dB), and"""
-CLEARLY = 5.0
-"""standard errors of noise, from which the tone is there still (judgement)."""
-SAME_TURN = 0.25
-"""Radians a step (10 Hz) by which its frequency may differ."""
+LEAST_SOUND = 24.0
+"""Energy beyond noise of a sound that could be told of itself (as `finish.LEAST_ENERGY`)."""
 SHORTEST_GAP = 8
 """Steps (32 ms); shorter dips are noise."""
 
@@ -45,7 +39,7 @@ def _runs(mask: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
+def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[int, int]]:
     """Silences inside the burst that fills `part`, as (first step, step after), too long to be one beep.
 
     Empty where the tone is too weak to tell. `final`: the burst has ended; otherwise its last sound may still grow.
@@ -64,11 +58,12 @@ def silences(part: Envelope, final: bool) -> list[tuple[int, int]]:
         missing = float((sound.power[a:b] * sound.energy[a:b]).sum()) < HALF * expected
         deep = b - a >= SHORTEST_GAP and a > 0 and b < n and power[a:b].min() < DEEP * plateau
         silent = deep and missing and expected > MISSED and _abrupt(power, b, plateau)
-        if silent and not _sustained(part, sound, (a, b), plateau):
+        if silent and not goes_through(part, harmonics, (a, b - SMOOTH), HALF * plateau * sound.channels):
             gaps.append((a, b))
     loud = np.flatnonzero(power >= HALF * plateau)
     whole = (int(loud[0]), int(loud[-1]) + 1 if final else n)
-    return [(part.first + a, part.first + b) for a, b in _parting(gaps, whole, final)]
+    held = np.concatenate([[0.0], np.cumsum(sound.power * sound.energy)])
+    return [(part.first + a, part.first + b) for a, b in _parting(gaps, whole, held, final)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,40 +87,22 @@ def _relative(part: Envelope) -> _Relative:
     return _Relative((beyond * energy).sum(axis=0) / squares, np.sqrt(squares), channels)
 
 
-def _sustained(part: Envelope, sound: _Relative, gap: tuple[int, int], plateau: float) -> bool:
-    """Does the tone go on in the later half of a gap, above the tail that the slowest room would leave there?
+def _parting(
+    gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles, final: bool
+) -> list[tuple[int, int]]:
+    """Gaps longer than JOIN or a quarter of the longer sound beside them; the last one only once that has ended.
 
-    A tone that has come to rest in a null of the room does: only its beginning and its end are loud.
+    held: energy beyond noise before each step. Within JOIN a gap parts only sounds that could each be told.
     """
-    low, high = (gap[0] + gap[1]) // 2, gap[1] - SMOOTH
-    if high - low < SMOOTH:
-        return False
-    tail = HALF * plateau * 10 ** (-SLOWEST * ((low + high) / 2 - gap[0]) * STEP_SECONDS / 10)
-    noise = STEP_NOISE / float(sound.energy[low:high].mean())
-    kept = float(sound.power[low:high].mean())
-    if kept < OVER_TAIL * tail or kept < noise * (CLEARLY / np.sqrt(high - low) + CLEARLY / (high - low)):
-        return False
-    shares = part.weight[:, low:high].mean(axis=1) * sound.channels
-    tone, rest = _turn(part.z[:, : gap[0]], shares), _turn(part.z[:, low:high], shares)
-    off = abs(float(np.angle(rest * np.conj(tone))))
-    return off < SAME_TURN and abs(rest) > 0.4 * kept * (high - low - 1) * float((shares * sound.channels).sum())
-
-
-def _turn(z: Complexes, shares: Doubles) -> complex:
-    """Sum of the turns from step to step, each channel by its share: their mean angle is the frequency."""
-    return complex(((z[:, 1:] * np.conj(z[:, :-1])).sum(axis=1) * shares).sum())
-
-
-def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], final: bool) -> list[tuple[int, int]]:
-    """Gaps longer than JOIN or a quarter of the longer sound beside them; the last one only once that has ended."""
     found = []
     since, stop = sound
     for i, (a, b) in enumerate(gaps):
         last = i + 1 == len(gaps)
         if last and not final and b - a <= JOIN / STEP_SECONDS:
             break
-        following = (stop if last else gaps[i + 1][0]) - b
-        if b - a > min(JOIN / STEP_SECONDS, max(a - since, following) / 4):
+        after = stop if last else gaps[i + 1][0]
+        told = min(held[a] - held[since], held[after] - held[b]) > LEAST_SOUND or b - a > JOIN / STEP_SECONDS
+        if told and b - a > min(JOIN / STEP_SECONDS, max(a - since, after - b) / 4):
             found.append((a, b))
             since = b
     return found

@@ -15,6 +15,9 @@ WEAK_DB = 10.0
 """A partial so far under its fundamental tells nothing of its own (a square wave's third has 9.5 dB, over pulses and
 pauses alike 3 to 6 less)."""
 
+CLEARER = 2.0
+"""Times a burst's evidence that a partial must have to give it its edges (judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
@@ -71,7 +74,20 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
         return None
     if any(not _outweighs(one.found, o.found) for o in above):
         return None
+    found = _timed(one.found, [o.found for o in (*above, *below)])
     if below:
         lowest = min(below, key=lambda o: o.found.hertz).found
-        return replace(one.found, hertz=one.found.hertz / order(one.found.hertz, lowest.hertz))
-    return one.found
+        return replace(found, hertz=found.hertz / order(found.hertz, lowest.hertz))
+    return found
+
+
+def _timed(found: Found, partials: list[Found]) -> Found:
+    """The burst with the end of a partial that stands out far more: in a null of the room its own is a tail's.
+
+    It begins with whichever begins first: none sounds before the sounder.
+    """
+    best = max(partials, key=lambda o: o.evidence, default=found)
+    if best.evidence < CLEARER * found.evidence:
+        return found
+    onset = min(found.onset, best.onset)
+    return replace(found, onset=onset, duration=best.end - onset)

@@ -57,7 +57,7 @@ class Telling:
         if track.seconds(last) > STEADY or not line_like(track, rows, min(last + 1, rows.end)):
             return
         collect(track, rows, self._stream.audio, frame + 1)
-        for found in bursts(track, rows, self._following.known(track.tone)):
+        for found in bursts(track, rows, self._stream.audio, self._following.known(track.tone)):
             if found.at_start and found.duration > UNKNOWN_ONSET:
                 continue
             self._following.fitted.append((frame, track.serial, found, self._following.relatives(track, frame)))

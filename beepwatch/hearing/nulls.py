@@ -1,0 +1,127 @@
+"""A tone in a null of the room: does it go on, faded, where its frames say that it has ended?
+
+A sounder warms up, and its tone drifts through the room's frequency response. Into a null it fades by tens of dB, yet
+slowly: a room's own tail falls faster. Switched off there it is loud once more, as what cancelled it is gone. And what
+is a null for the tone is none for its harmonics, which go on as before.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, turning
+from .drift import Envelope
+from .spectrum import Complexes, Doubles
+
+SLOWEST = 86.0
+"""dB a second by which a room's tail falls at least: T60 0.7 s, the slowest furnished bedroom (Master Handbook of
+Acoustics, quoted)."""
+OVER_TAIL = 4.0
+"""Times that tail's energy (6 dB: judgement), and"""
+NULL_ENERGY = 9.0
+"""energy beyond that, from which the tone is there still: of noise alone one line of 8000 has as much, and a gap, its
+windows and the harmonics together, about a hundred (theory)."""
+EACH_MORE = 2.5
+"""The same for each further channel: two have 11.5 once in 8000 (gamma distribution)."""
+TAIL_STEPS = 25
+"""Steps (0.1 s) after which a room's tail has fallen by 8 dB at least."""
+BESIDE = 50
+"""Steps (0.2 s) before a gap whose frequency is the tone's."""
+SAME_TURN = 0.25
+"""Radians a step (10 Hz) by which its frequency may differ."""
+ORDERS = (2, 3)
+"""Harmonics asked."""
+OFF, HIGHEST = 160.0, 7800.0
+"""Hz beside a harmonic where its noise is measured, and the highest one asked."""
+MOST_WEIGHT = 100.0
+"""Noise there is taken for no more than 20 dB under that at the tone: sound of a lower rate has none (judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Harmonics:
+    """The harmonics of a tone of `tone` Hz, brought down from the sound when they are asked."""
+
+    audio: Audio
+    tone: float
+
+    def envelopes(self, whole: Envelope) -> list[Envelope]:
+        """Those over the steps of `whole`, weighted by the noise beside them."""
+        first, stop = whole.first, whole.first + whole.z.shape[1]
+        sound = self.audio.view((first - MARGIN) * STEP, (stop + MARGIN) * STEP)
+        most = MOST_WEIGHT * float(whole.weight.mean())
+        made = []
+        for hertz in (order * self.tone for order in ORDERS if order * self.tone < HIGHEST):
+            beside = [demodulate(sound, first, hertz + off) for off in (-OFF, OFF)]
+            noise = np.mean([np.square(np.abs(z)).mean(axis=1) for z in beside], axis=0) / STEP_NOISE
+            weight = np.minimum(1 / np.maximum(noise, 1e-30), most)
+            z = demodulate(sound, first, hertz)
+            made.append(Envelope(z, np.repeat(weight[:, None], z.shape[1], axis=1), first, hertz))
+        return made
+
+
+def sustained(part: Envelope, begin: int, end: int, level: Doubles) -> bool:
+    """Does the tone of `part` go on from its index `begin` to `end`, above the tail that the slowest room would leave?
+
+    level: power |z|^2 of each channel at `begin`, (channels,).
+    """
+    shares = level * part.weight[:, :begin].mean(axis=1)
+    turn = _turn(part.z[:, max(begin - BESIDE, 0) : begin], shares)
+    for low in range(begin + TAIL_STEPS, end - TAIL_STEPS // 2, TAIL_STEPS // 2):
+        seconds = (np.arange(low, end) - begin) * STEP_SECONDS
+        tail = float((level[:, None] * 10 ** (-SLOWEST * seconds / 10) * part.weight[:, low:end]).sum())
+        if _line(part, low, end, turn) > NULL_ENERGY + EACH_MORE * (len(part.z) - 1) + OVER_TAIL * tail:
+            return True
+    return False
+
+
+def _line(part: Envelope, low: int, high: int, turn: float) -> float:
+    """Energy of the strongest line near `turn` radians a step from index `low` to `high` of `part`."""
+    weight = part.weight[:, low:high]
+    size = 1 << (4 * (high - low) - 1).bit_length()
+    turned = part.z[:, low:high] * weight * turning(-turn * np.arange(high - low, dtype=np.float64))
+    spectrum = fft.fft(turned, size, axis=1)
+    power = ((np.square(spectrum.real) + np.square(spectrum.imag)) / np.maximum(weight.sum(axis=1), 1e-30)[:, None]).sum(axis=0)
+    reach = max(1, round(SAME_TURN / (2 * np.pi) * size))
+    return float(max(power[: reach + 1].max(), power[-reach:].max()))
+
+
+def _turn(z: Complexes, shares: Doubles) -> float:
+    """Mean angle from step to step, each channel by its share: the frequency."""
+    return float(np.angle(((z[:, 1:] * np.conj(z[:, :-1])).sum(axis=1) * shares).sum()))
+
+
+def _level_before(part: Envelope, at: int) -> Doubles:
+    """Power |z|^2 of the tone of each channel in the TAIL_STEPS before index `at`, (channels,)."""
+    span = slice(max(at - TAIL_STEPS, 0), at)
+    weight = part.weight[:, span]
+    beyond = (np.square(np.abs(part.z[:, span])) * weight - STEP_NOISE).sum(axis=1)
+    level: Doubles = np.maximum(beyond / np.maximum(weight.sum(axis=1), 1e-30), 0.0)  # 0 where deaf
+    return level
+
+
+def fades(whole: Envelope, harmonics: Harmonics, end: int) -> bool:
+    """Does a tone that seemed to end at step `end` go on, faded, to the last step of `whole`?"""
+    at, n = end - whole.first, whole.z.shape[1]
+    if at < TAIL_STEPS or n - at < 2 * TAIL_STEPS:
+        return False
+    back = min(at, BESIDE)
+    near = whole.part(end - back, whole.first + n)
+    return any(
+        sustained(one, back, one.z.shape[1], _level_before(one, back)) for one in (near, *harmonics.envelopes(near))
+    )
+
+
+def goes_through(part: Envelope, harmonics: Harmonics, gap: tuple[int, int], level: Doubles) -> bool:
+    """Does the tone, or one of its harmonics, sound on through a gap (indices of `part`), at first at `level`?"""
+    begin, end = gap
+    if sustained(part, begin, end, level):
+        return True
+    first = max(begin - BESIDE, 0)
+    if end - begin < 2 * TAIL_STEPS:
+        return False
+    near = part.part(part.first + first, part.first + end)
+    return any(
+        sustained(one, begin - first, end - first, _level_before(one, begin - first))
+        for one in harmonics.envelopes(near)
+    )
