@@ -168,10 +168,8 @@ class Following:
         collect(track, self._stream.rows, self._stream.audio, frame + 1)
         whole = envelope(track)
         if track.seconds(last) < LASTING:
-            end = int(coarse_steps(track, last)[1])
-            if track.strength(self._stream.rows) > FADING and fades(
-                whole, Harmonics(self._stream.audio, track.tone), end
-            ):
+            harmonics, (_, border) = Harmonics(self._stream.audio, track.tone), coarse_steps(track, last)
+            if track.strength(self._stream.rows) > FADING and fades(whole, harmonics, int(border)):
                 put_off(track, LONGEST_FADE)
             return
         if track.strength(self._stream.rows) >= FAINT:

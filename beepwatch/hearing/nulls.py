@@ -81,7 +81,9 @@ def _line(part: Envelope, low: int, high: int, turn: float) -> float:
     size = 1 << (4 * (high - low) - 1).bit_length()
     turned = part.z[:, low:high] * weight * turning(-turn * np.arange(high - low, dtype=np.float64))
     spectrum = fft.fft(turned, size, axis=1)
-    power = ((np.square(spectrum.real) + np.square(spectrum.imag)) / np.maximum(weight.sum(axis=1), 1e-30)[:, None]).sum(axis=0)
+    power = (
+        (np.square(spectrum.real) + np.square(spectrum.imag)) / np.maximum(weight.sum(axis=1), 1e-30)[:, None]
+    ).sum(axis=0)
     reach = max(1, round(SAME_TURN / (2 * np.pi) * size))
     return float(max(power[: reach + 1].max(), power[-reach:].max()))
 

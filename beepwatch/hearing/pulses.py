@@ -87,9 +87,7 @@ def _relative(part: Envelope) -> _Relative:
     return _Relative((beyond * energy).sum(axis=0) / squares, np.sqrt(squares), channels)
 
 
-def _parting(
-    gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles, final: bool
-) -> list[tuple[int, int]]:
+def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles, final: bool) -> list[tuple[int, int]]:
     """Gaps longer than JOIN or a quarter of the longer sound beside them; the last one only once that has ended.
 
     held: energy beyond noise before each step. Within JOIN a gap parts only sounds that could each be told.
