@@ -33,7 +33,7 @@ CLEAR = 8.0
 """Level over noise from which a tone is looked through for silences: weaker ones cannot show any (`pulses.MISSED`)."""
 FAINT, LASTING = 8.0, 2.0
 """Level over noise under which the end of a tone of so many seconds is asked for a second time, in its own phase."""
-LEAST_FADE, FADING = 0.2, 3.0
+LEAST_FADE, FADING = 0.2, 12.0
 """Seconds and level over noise from which a shorter one is asked whether it fades in a null of the room, and"""
 LONGEST_FADE = 0.85
 """the seconds until which it is then waited for (judgement: most of a breath-long beep)."""

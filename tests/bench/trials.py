@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from beepwatch.events import Beep, SteadyTone
 from beepwatch.hearing import RATE, Hearing
-from beepwatch.hearing.margin import ideal_recall
+from beepwatch.hearing.margin import NOISE_HZ, ideal_recall
 from beepwatch.synthesis import Tone
 from beepwatch.synthesis.backgrounds import stream
 from tests.bench.counting import Row, Tally, quantiles, tally
-from tests.hearing.rooms import bedroom, row_in_room
+from tests.hearing.rooms import bedroom, scene_in_room
 from tests.hearing.scenes import RMS, Floats, add, beeps, hear, level, row
 from tests.hearing.test_sounders import SQUARE
 
@@ -24,6 +24,7 @@ SCENE = 600.0
 """s rendered at once, about."""
 PAUSE = 3.0
 RAMP = 0.005
+POSSIBLE = 0.99
 KINDS = ("white", "pink", "fan", "breathing")
 
 
@@ -107,13 +108,18 @@ def false_beeps(kind: str, hours: float, seed: int) -> Row:
 
 
 def rooms(length: float, each: int, *, snr: float, seeds: tuple[int, int], null: bool = False) -> Row:
-    """`each` beeps in each of the bedrooms of `seeds`, noises by turns; null: the tone lies in a null of the room."""
-    parts, shares, worst, seconds = [], [], [], 0.0
+    """`each` beeps in each of the bedrooms of `seeds`, noises by turns; null: the tone lies in a null of the room.
+
+    ideal: mean share that an ideal listener would find (all energy of each beep at the microphone, harmonics, build-up
+    and decay, in its own noise: Marcum's Q). possible: beeps that it would find with the chance POSSIBLE or more.
+    """
+    parts, shares, chances, worst, seconds = [], [], [], [], 0.0
     for one in range(*seeds):
         kind = KINDS[one % len(KINDS)]
-        samples, tones = row_in_room(one, each, length, pause=3.8, snr=snr, kind=kind, null=null)
-        seconds += len(samples) / RATE
-        part = tally(beeps(hear(samples)), tones)
+        scene = scene_in_room(one, each, length, pause=3.8, snr=snr, kind=kind, null=null)
+        seconds += len(scene.noise) / RATE
+        part = tally(beeps(hear(scene.samples)), scene.tones)
+        chances.append(ideal_recall(10 * np.log10(scene.energies() / NOISE_HZ), 1.0))
         parts.append(part)
         shares.append(len(part.pairs) / each)
         if shares[-1] < 1 or part.extra:
@@ -122,6 +128,8 @@ def rooms(length: float, each: int, *, snr: float, seeds: tuple[int, int], null:
     pairs = [pair for part in parts for pair in part.pairs]
     figures = quantiles([beep.duration - tone.length for beep, tone in pairs], "length_ms", 1e3)
     figures |= quantiles([beep.onset - tone.onset for beep, tone in pairs], "onset_ms", 1e3)
+    ideal = np.concatenate(chances)
+    figures |= {"ideal": float(ideal.mean()), "possible": float(np.sum(ideal >= POSSIBLE))}
     figures |= {"worst_room": min(shares), "rooms_whole": float(np.mean(np.array(shares) >= 0.98))}
     name = f"{length:g} s {snr:g} dB{' in a null' if null else ''}, {len(shares)} rooms"
     return Row(

@@ -14,6 +14,8 @@ from tests.hearing.scenes import RMS, Floats, background
 Doubles = NDArray[np.float64]
 NULL_REACH = 0.03
 """Share of the tone within which a null of the room is looked for."""
+SMOOTHED, DYING = 150.0, 0.4
+"""Hz to each side over which the noise is smoothed, and s after a tone in which it dies away."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +55,54 @@ def null_near(room: Bedroom, frequency: float) -> float:
     return float(hertz[near[int(np.argmin(spectrum[near]))]])
 
 
+@dataclass(frozen=True, slots=True)
+class RoomScene:
+    """What the sounder leaves at the microphone, the noise there, both of shape (n,), and the tones."""
+
+    sound: Doubles
+    noise: Floats
+    tones: list[Tone]
+
+    @property
+    def samples(self) -> Floats:
+        """Both together."""
+        return (self.noise + self.sound).astype(np.float32)
+
+    def energies(self) -> Doubles:
+        """E/N0 of each tone as an ideal listener would have it, (tones,): all harmonics, build-up and decay included.
+
+        Sound over noise, frequency by frequency (the matched filter in coloured noise: Kay, Detection Theory, from
+        memory); the noise is that of the tone's own time, smoothed over SMOOTHED Hz.
+        """
+        return np.array([self._energy(round(tone.begin * RATE), tone.length + DYING) for tone in self.tones])
+
+    def _energy(self, first: int, seconds: float) -> float:
+        span = slice(first, first + round(seconds * RATE))
+        tone, noise = (np.abs(np.fft.rfft(one[span].astype(np.float64))) ** 2 for one in (self.sound, self.noise))
+        width = round(SMOOTHED * seconds)
+        padded = np.pad(noise, width, mode="reflect")
+        smooth = np.convolve(padded, np.ones(2 * width + 1) / (2 * width + 1), mode="valid")
+        return float((tone / smooth).sum())
+
+
 def row_in_room(
     seed: int, count: int, length: float, *, pause: float, snr: float, kind: str = "white", null: bool = False
 ) -> tuple[Floats, list[Tone]]:
-    """(scene, its tones): `count` beeps of a buzzer with two harmonics and a warm-up drift, heard in bedroom(seed).
+    """(samples, tones) of `scene_in_room`."""
+    scene = scene_in_room(seed, count, length, pause=pause, snr=snr, kind=kind, null=null)
+    return scene.samples, scene.tones
 
-    pause: s between two. snr: of the tone as it settles in the room. null: the tone lies where the room weakens it
-    most.
+
+def scene_in_room(
+    seed: int, count: int, length: float, *, pause: float, snr: float, kind: str = "white", null: bool = False
+) -> RoomScene:
+    """`count` beeps of a buzzer with two harmonics and a warm-up drift, heard in bedroom(seed).
+
+    pause: s between two. null: the tone lies where the room weakens its fundamental most.
+    snr: dB of all that the sounder leaves at the microphone, fundamental, harmonics and what is left of the build-up
+    together, over the noise in 0-8 kHz, as the mean over 0.3 to 0.95 of the first beep. In a null it is taken after the
+    null: the sounder is as much louder as the null takes off, and its first and last tenth of a second are 10 dB and
+    more over `snr`, while the fundamental falls 10 dB and more under it before the end.
     """
     rng, period = np.random.default_rng([seed, 2]), length + pause
     room = bedroom(seed)
@@ -80,4 +123,4 @@ def row_in_room(
     wet = fftconvolve(dry, room.response)[:n]
     settled = wet[round((3 + 0.3 * length) * RATE) : round((3 + 0.95 * length) * RATE)]
     gain = RMS * 10 ** (snr / 20) / float(np.sqrt(np.mean(settled**2)))
-    return (background(n / RATE, seed, kind)[:n] + gain * wet).astype(np.float32), tones
+    return RoomScene(gain * wet, background(n / RATE, seed, kind)[:n], tones)
