@@ -19,6 +19,9 @@ RELATIVES = 6
 """Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
 SAME_LINE = 0.01
 """Relative: two bursts at one time this near are one (tracks hold 5 bins on each side, 1.4 % of 2.7 kHz)."""
+LONGEST_AGAIN = 1.3
+"""Times a burst's length under which another of the same time and line is the same, found by looking back; a longer one
+tells more (judgement)."""
 
 
 class Telling:
@@ -28,8 +31,8 @@ class Telling:
         self._stream, self._background, self._following, self._ours = stream, background, following, ours
         self._waiting: list[Waiting] = []
         self._recent: list[Waiting] = []
-        self._near: list[Found] = []
-        """Bursts near the known tone of the last KEPT_SECONDS."""
+        self._held: list[Found] = []
+        """Bursts of the last KEPT_SECONDS that a sounder made, or that are near the known tone."""
         self._doubt = Doubt()
 
     def settle(self, stop: int, final: bool = False) -> list[Heard]:
@@ -63,21 +66,22 @@ class Telling:
             self._following.fitted.append((frame, track.serial, found, self._following.relatives(track, frame)))
 
     def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
-        if self._following.known(found.hertz) is not None and self._told_before(found):
-            return
         known = self._following.known(found.hertz) is not None
+        if self._told_before(found, known):
+            return
         found = self._ours.apart(found, self._stream.seconds_at(0), known)
         sounder = self._doubt.sounder(found, known)
+        if known or sounder:
+            self._held.append(found)
         self._background.sounded.append(found)
         self._waiting.append(Waiting(found, sounder, frame, frame + RELATIVES, relatives))
 
-    def _told_before(self, found: Found) -> bool:
-        """Was it told already of a faint track, which hides nothing from the ordinary search?"""
-        self._near = [old for old in self._near if old.end > found.end - KEPT_SECONDS]
-        if any(together(found, old) and abs(found.hertz / old.hertz - 1) < SAME_LINE for old in self._near):
-            return True
-        self._near.append(found)
-        return False
+    def _told_before(self, found: Found, known: bool) -> bool:
+        """Was it told already: of a faint track, which hides nothing from the ordinary search, or by a look back?"""
+        self._held = [old for old in self._held if old.end > found.end - KEPT_SECONDS]
+        most = LONGEST_AGAIN if not known else float("inf")
+        same = (old for old in self._held if abs(found.hertz / old.hertz - 1) < SAME_LINE and together(found, old))
+        return any(found.duration < most * old.duration for old in same)
 
     def _due(self, waiting: Waiting, stop: int) -> int | None:
         """Frame at which a held-back burst can be told, None while it is not before `stop`."""

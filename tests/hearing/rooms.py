@@ -101,8 +101,8 @@ def scene_in_room(
     pause: s between two. null: the tone lies where the room weakens its fundamental most.
     snr: dB of all that the sounder leaves at the microphone, fundamental, harmonics and what is left of the build-up
     together, over the noise in 0-8 kHz, as the mean over 0.3 to 0.95 of the first beep. In a null it is taken after the
-    null: the sounder is as much louder as the null takes off, and its first and last tenth of a second are 10 dB and
-    more over `snr`, while the fundamental falls 10 dB and more under it before the end.
+    null, which takes nothing off it: the build-up is then some 8 dB over `snr`, and the fundamental falls from there to
+    10 dB and more under it before the end, where the decay is loud again.
     """
     rng, period = np.random.default_rng([seed, 2]), length + pause
     room = bedroom(seed)
