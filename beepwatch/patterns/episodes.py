@@ -59,6 +59,7 @@ class Episode:
         self._durations: deque[float] = deque(maxlen=LATELY)
         self._odd: deque[Beep] = deque(maxlen=ANEW)
         self._tones: deque[float] = deque(maxlen=RECENT)
+        self._frequency: float | None = None
         self._levels: deque[float] = deque(maxlen=RECENT)
         self._held = 0.0
         self._deaf: float | None = None
@@ -76,6 +77,7 @@ class Episode:
         self._odd.clear()
         self._durations.append(end - onset)
         self._tones.append(frequency)
+        self._frequency = None
         self._levels.append(level)
         self.heard_until(end)
         if not isinstance(self.profile, Bursts):
@@ -103,6 +105,7 @@ class Episode:
         """The newest beep went on, or was a part only: its figures are now these."""
         self.onset = min(self.onset, onset)
         self._durations[-1], self._tones[-1], self._levels[-1] = end - onset, frequency, level
+        self._frequency = None
         self._beat.move_last(onset)
         self.heard_until(end)
 
@@ -124,8 +127,10 @@ class Episode:
     @property
     def frequency(self) -> float:
         """Median tone, Hz: of a sounder heard at several harmonics, that at which it was heard most often."""
-        often: list[float] = max(self._harmonics(), key=len)
-        return median_low(often)
+        if self._frequency is None:  # worked out once a beep
+            often: list[float] = max(self._harmonics(), key=len)
+            self._frequency = median_low(often)
+        return self._frequency
 
     @property
     def duration(self) -> float:
@@ -230,6 +235,8 @@ class Episode:
 
     def _heard_at(self) -> list[float]:
         """The tones of its beeps, Hz, lowest first: one, unless they were heard at several harmonics, at most three."""
+        if max(self._tones) <= min(self._tones) * (1 + 2 * SAME):
+            return [self.frequency]
         most = sorted(self._harmonics(), key=len)[-3:]
         often = sorted(median_low(tones) for tones in most if 10 * len(tones) >= len(self._tones))
         return often or [self.frequency]

@@ -60,6 +60,7 @@ class Matcher:
         self._bursts = tuple(p for p in chosen if isinstance(p, Bursts))
         self._steady = tuple(p for p in chosen if isinstance(p, Steady))
         self._counted = bursts.Counted(self._bursts)
+        self._pulse = bursts.ALIKE * max((profile.pulse[1] for profile in self._bursts), default=0.0)
         unknown = self._steady[0] if self._steady else None
         long_tones = tuple(p for p in chosen if isinstance(p, LongTone))
         self._batteries = Batteries(long_tones, unknown, self._book, self._judge)
@@ -168,7 +169,8 @@ class Matcher:
             out += self._add(owner, note)
         else:
             self._memory.meter(beep)
-        if owner is not None and isinstance(owner.profile, Breaths):  # a smoke alarm may have the device's tone
+        own = owner is not None and isinstance(owner.profile, Breaths)
+        if own and beep.duration <= self._pulse:  # a smoke alarm may have the device's tone
             out += self._raise_counted(note, folded.lines(self._pulses(note), note))
         if owner is None or isinstance(owner.profile, Steady):
             out += self._raise(note, owner)
