@@ -3,6 +3,9 @@
 A voice or an instrument has line after line; two sounders at once are two lines and nothing else. So the strongest
 other line is left out, where it is a pure one, before a tone is asked whether it stands alone. Where a line lies so
 near that it would beat with the tone in its baseband, the baseband is narrowed to half their distance.
+
+Two sounders of 0 dB and more are told apart from 60 Hz on, one up to 12 dB weaker than the other, and a beep from a hum
+20 dB stronger from 60 Hz on (measured: tests/hearing); nearer than 31 Hz two lines are one tone that beats.
 """
 
 from functools import lru_cache
