@@ -39,6 +39,9 @@ LEAST_RATIO, MOST_RATIO = 0.4, 16.0
 """Level over noise that the tests for "ended" and "back" believe in, at least and at most."""
 HUM_GUARD = 1
 """The same for a hum, which the floor has learnt: a beep beside it must be heard."""
+FOLLOWED, SLOWEST = 24.0, 64
+"""Power over noise that a tone's last frames hold from which its bins are told, three of its standard errors in 32 of
+them (theory), and the most frames looked at."""
 AGED = 64
 """Frames (4 s) after which a tone is no voice that would spoil another beside it."""
 
@@ -184,13 +187,18 @@ def _recentre(track: Track, rows: Rows) -> None:
         _confirm(track, ratio)
     track.wide = ratio > STRONG
     step = WIDE if track.wide else 1
-    first = max(rows.begin, track.next - (3 if track.wide else CHUNK))
+    first = max(rows.begin, track.next - (3 if track.wide else _looked_at(track, ratio)))
     low, high = max(track.pair - step, 1), min(track.pair + step, BINS - 3)
     near = np.add.reduce(rows.ratio(first, track.next)[:, low : high + 2], axis=0)
     pairs = near[:-1] + near[1:]
     best = low + int(np.argmax(pairs))
     if pairs[best - low] > 1.1 * pairs[track.pair - low]:
         track.pair = best
+
+
+def _looked_at(track: Track, ratio: float) -> int:
+    """Frames that tell in which bins a tone of `ratio` times the noise lies: they hold FOLLOWED beyond noise."""
+    return max(CHUNK, min(int(FOLLOWED / max(ratio, 0.1)), SLOWEST, track.next - track.start))
 
 
 def _confirm(track: Track, ratio: float) -> None:

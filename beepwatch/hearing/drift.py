@@ -153,8 +153,8 @@ def follow(part: Envelope, share: float = DRIFT_SHARE) -> Drift:
     if n * STEP_SECONDS > SHORT:
         return _from_phase(part, 3) if strong else _piecewise(part)
     if strong:
-        return _polished(part, _from_phase(part, 3))
-    return _polished(part, _polished(part, _chirped(part, share)))
+        return polished(part, _from_phase(part, 3))
+    return polished(part, polished(part, _chirped(part, share)))
 
 
 def coherent(part: Envelope, drift: Drift, cuts: NDArray[np.int64] | None = None) -> float:
@@ -183,14 +183,14 @@ def straight(part: Envelope, *, rising: bool) -> Drift:
     near = part.part(part.first, part.first + LINE) if rising else part.part(part.first + n - LINE, part.first + n)
     if n <= LINE:
         near = part
-    short = _polished(near, _polished(near, _chirped(near, DRIFT_SHARE), 2), 2)
+    short = polished(near, polished(near, _chirped(near, DRIFT_SHARE), 2), 2)
     if n < 1.2 * LINE:
         return short
-    long = _polished(part, _polished(part, short.extended(part), 2), 2)
+    long = polished(part, polished(part, short.extended(part), 2), 2)
     return long if coherent(part, long) / n > STRAIGHT * coherent(near, short) / near.z.shape[1] else short
 
 
-def _polished(part: Envelope, drift: Drift, most: int = 4) -> Drift:
+def polished(part: Envelope, drift: Drift, most: int = 4) -> Drift:
     """Take out what bend is left, by the phase of three to eight parts in turn.
 
     A warm-up drift is bent: a straight chirp left a third of the energy behind (measured). Parts hold PART_ENERGY each

@@ -25,8 +25,13 @@ REFERENCE = 2000
 outside (measured; Rife & Boorstyn 1974)."""
 SETTLED = 450
 """Steps (1.8 s) after the onset left off for that: three of the longest time constants of a warm-up."""
-SHORTEST = 150
-"""Steps (0.6 s) that tell whether a tone goes on."""
+SHORTEST = 75
+"""Steps (0.3 s) that tell whether a tone goes on."""
+APART = 150
+"""Steps (0.6 s) after an onset that are left off where the end of the same tone is sought."""
+LUCK, LEAST_SHARE = 20.0, 0.33
+"""Energy by which a tone found by its luckiest moment may look stronger than it is (seen: 30 in 0.5 s of -26 dB, where
+10 are due), and the least share of it that is believed."""
 WINDOW = 48
 """Steps (0.2 s) of onsets that are looked at with the same bends."""
 SPAN = 500
@@ -47,11 +52,14 @@ COLLAR, SURE = 0.25, 0.01
 """Seconds from the edge at which an error counts in full, and the chance of one at which the median serves."""
 GOES_ON = 2.0
 """Nats for "it goes on" that undo an end."""
-CERTAIN = 25.0
-"""Energy that a faint tone would have had since its end before that is believed: it looks as weak as noise in 0.2 %
-(Rice, theory)."""
-LONGEST_DOUBT = 1.5
-"""Seconds that this may take: CERTAIN at -27 dB."""
+CERTAIN = 35.0
+"""Energy that a faint tone would have had since its end before that is believed: it then looks as weak as noise once in
+20 000 times (Rice, theory), and 10 s of it seem to end some times over."""
+SOON, SHORT_DOUBT = 20.0, 1.0
+"""The same for a tone that has not lasted yet, which has had fewer chances to look so (once in 150 times), and the
+seconds that it may take (judgement: a breath's alarm must not wait for longer)."""
+LONGEST_DOUBT = 2.5
+"""Seconds that this may take: CERTAIN at -28 dB."""
 LATEST = 12
 """Steps (48 ms) that tell whether a clear tone is back just as its track would close."""
 AGAIN, AGAIN_SHARE = 12.0, 0.1
@@ -158,7 +166,7 @@ def _energy(sums: Complexes, width: Doubles) -> Doubles:
 
 def ending(whole: Envelope, guess: float, other: float) -> float:
     """Step at which a faint tone ends that began at `other`: on the line of its last seconds."""
-    fixed = max(guess - REFERENCE, (guess + other) / 2 if guess - other < 2 * SHORTEST else other + SHORTEST)
+    fixed = max(guess - REFERENCE, (guess + other) / 2 if guess - other < 2 * APART else other + APART)
     fixed = min(fixed, guess - 50)
     line = straight(whole.part(int(fixed), int(guess) + 1), rising=False)
     low = int(max((guess + fixed) / 2, guess - SPAN))
@@ -190,7 +198,7 @@ def line_before(whole: Envelope, begin: float, end: float) -> Line | None:
     energy = coherent(before, drift) - len(whole.z)
     if energy < HOPE:
         return None
-    return Line(drift, energy / (n * STEP_SECONDS))
+    return Line(drift, energy * max(1 - LUCK / energy, LEAST_SHARE) / (n * STEP_SECONDS))
 
 
 def sounds_now(whole: Envelope, level: float) -> bool:

@@ -24,8 +24,8 @@ from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
-FAINT_LOOK_BACK = 500
-"""The same (2 s) for tones first seen by a sum over a second or more, and for faint ones: their first frame is that
+FAINT_LOOK_BACK = 1250
+"""The same (5 s) for tones first seen by a sum over a second or more, and for faint ones: their first frame is that
 uncertain."""
 FAINT_LEVEL = 4.0
 """Level over noise of a faint one."""

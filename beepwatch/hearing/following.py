@@ -9,7 +9,7 @@ from beepwatch.events import Heard, Sounding, SteadyTone
 
 from .background import Background
 from .cusum import advance
-from .faint import CERTAIN, LONGEST_DOUBT, goes_on, line_before, sounds_now
+from .faint import CERTAIN, LONGEST_DOUBT, SHORT_DOUBT, SOON, goes_on, line_before, sounds_now
 from .finish import Found, Stretch, collect, envelope, fitted, line_like, pieces
 from .known import Known
 from .nulls import Harmonics, fades
@@ -20,6 +20,7 @@ from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Floats
 from .stream import Stream
 from .tails import Tails
 from .track import CHUNK, GUARD, JOIN, Track, coarse_steps, go_on, put_off
+from .verdict import EVIDENCE
 
 HIGHEST = 5050.0
 """Hz: the highest tone looked for."""
@@ -31,12 +32,15 @@ MOST_TRACKS = 48
 """Tracks followed at once; a chord of 40 notes has more, and none of them is a beep."""
 CLEAR = 8.0
 """Level over noise from which a tone is looked through for silences: weaker ones cannot show any (`pulses.MISSED`)."""
-FAINT, LASTING = 8.0, 2.0
-"""Level over noise under which the end of a tone of so many seconds is asked for a second time, in its own phase."""
-LEAST_FADE, FADING = 0.2, 12.0
-"""Seconds and level over noise from which a shorter one is asked whether it fades in a null of the room, and"""
-LONGEST_FADE = 0.85
-"""the seconds until which it is then waited for (judgement: most of a breath-long beep)."""
+FAINT, LASTING = 12.0, 2.0
+"""Level over noise under which the end of a tone is asked for a second time, in its own phase (-18.5 dB for a tone in
+white noise; lucky frames show one of -26 dB so); clear tones of so many seconds are asked whether they are back."""
+TOLD = 1.5 * EVIDENCE
+"""Power beyond noise, summed over its frames, under which a shorter faint one would hardly be told alone: there is no
+harm if it ends too early (`finish.LEAST_LINE`)."""
+LEAST_FADE, LONGEST_FADE = 0.2, 0.85
+"""Seconds from which a clear shorter one is asked whether it fades in a null of the room, and until which it is then
+waited for (judgement: most of a breath-long beep)."""
 RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
 FAINT_HUM = 1.5
@@ -162,17 +166,19 @@ class Following:
     def _ask_again(self, track: Track) -> None:
         """Was the end only a fade or its noise, or is it back just now? Wait until that can be told."""
         frame, last = track.next - 1, track.last
-        passed_over = track.hum or track.dropped or track.seconds(last) < LEAST_FADE
+        strength, short = track.strength(self._stream.rows), track.seconds(last) < LASTING
+        untold = short and strength < FAINT and strength * track.count < TOLD
+        passed_over = track.hum or track.dropped or untold or track.seconds(last) < LEAST_FADE
         if passed_over or not line_like(track, self._stream.rows, last + 1):
             return
         collect(track, self._stream.rows, self._stream.audio, frame + 1)
         whole = envelope(track)
-        if track.seconds(last) < LASTING:
+        if strength >= FAINT and short:
             harmonics, (_, border) = Harmonics(self._stream.audio, track.tone), coarse_steps(track, last)
-            if track.strength(self._stream.rows) > FADING and fades(whole, harmonics, int(border)):
+            if fades(whole, harmonics, int(border)):
                 put_off(track, LONGEST_FADE)
             return
-        if track.strength(self._stream.rows) >= FAINT:
+        if strength >= FAINT:
             if sounds_now(whole, track.level / float(self._stream.rows.noise_at(frame, frame + 1, track.pair)[0])):
                 put_off(track, JOIN + 3 * HOP_SECONDS)
             return
@@ -181,7 +187,8 @@ class Following:
         if before is None:
             return
         track.rate = max(track.rate, before.rate)
-        if not put_off(track, min(CERTAIN / track.rate, LONGEST_DOUBT)) and goes_on(
+        certain, longest = (CERTAIN, LONGEST_DOUBT) if track.seconds(last) > LASTING else (SOON, SHORT_DOUBT)
+        if not put_off(track, min(certain / track.rate, longest)) and goes_on(
             whole, replace(before, rate=track.rate), end
         ):
             go_on(track)

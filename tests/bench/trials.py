@@ -15,6 +15,7 @@ from beepwatch.hearing import RATE, Hearing
 from beepwatch.hearing.margin import NOISE_HZ, ideal_recall
 from beepwatch.synthesis import Tone
 from beepwatch.synthesis.backgrounds import stream
+from tests.bench.bounds import onset_recall
 from tests.bench.counting import Row, Tally, quantiles, tally
 from tests.hearing.rooms import bedroom, scene_in_room
 from tests.hearing.scenes import RMS, Floats, add, beeps, hear, level, row
@@ -25,6 +26,8 @@ SCENE = 600.0
 PAUSE = 3.0
 RAMP = 0.005
 POSSIBLE = 0.99
+ONSETS_MISPLACED = -20.0
+"""dB from which on down the best estimator, too, places some onsets outside the collar."""
 KINDS = ("white", "pink", "fan", "breathing")
 
 
@@ -82,6 +85,8 @@ def _figures(pairs: list[tuple[Beep, Tone]], length: float, snr: float) -> dict[
     figures = {"length_s": length, "snr_db": snr, "ideal": float(ideal_recall(snr, length))}
     figures |= quantiles([beep.duration - tone.length for beep, tone in pairs], "length_ms", 1e3)
     figures |= quantiles([beep.onset - tone.onset for beep, tone in pairs], "onset_ms", 1e3)
+    if snr <= ONSETS_MISPLACED:
+        figures["onset_recall_bound"] = onset_recall(snr)
     figures["onset_bound_ms"] = 1e3 * 0.675 * float(np.sqrt(RAMP / (2 * density)))
     figures |= quantiles([beep.frequency - _mean_tone(tone) for beep, tone in pairs], "tone_hz")
     figures["tone_bound_hz"] = 0.675 * 0.39 / (length * float(np.sqrt(density * length)))
