@@ -24,8 +24,10 @@ if TYPE_CHECKING:
 WRITERS: dict[str, Callable[[TextIO], Writer]] = {"text": Text, "jsonl": JsonLines, "tsv": Tsv}
 TONES = (400.0, 5000.0)
 """Hz in which hearing looks for beeps."""
-BLOCK = 1 << 18
-"""Samples read at once, all channels: 16 s at 16 kHz, eight blocks of hearing's."""
+BLOCK = 1 << 17
+"""Samples read at once, all channels: 8 s at 16 kHz, four blocks of hearing's."""
+MORE = 1 << 10
+"""Samples more in the first: hearing's frames overlap by as many, and so end where a read ends."""
 FORMATS = """formats:
   text   each alarm in words, when, how long and why, and a timeline
   jsonl  one JSON line a beep and one an alarm, in the order in which each became known
@@ -149,7 +151,7 @@ def heard(recording: "Recording", ears: Ears, quality: Quality, show: Callable[[
         length=ears.length, disarmed=ears.disarmed, aside=ears.aside,
     )  # fmt: skip
     order = InOrder()
-    for block in recording.blocks(max(BLOCK // recording.channels, 1)):
+    for block in recording.blocks(max(BLOCK // recording.channels, 1), more=MORE):
         quality.take(block.samples)
         yield from order.hear(recognizer.push(resampler.push(block.samples)))
         show(quality.seconds)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import soundfile
 
 from beepwatch.errors import InputError
@@ -18,6 +19,10 @@ BLOCK = 1 << 16
 """Samples a block unless another size is asked for: 4 s at 16 kHz."""
 RUN_UP = 1 << 14
 """Samples read and left before the one to begin with: an MP3 decoder needs some frames to be right (measured)."""
+PLAIN = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "AU", "CAF")
+"""Formats whose samples lie in the file as they are, so that a read can be done again."""
+WHOLE = np.float32(1 / 32768)
+"""Of full scale: one step of 16 bits, exact in float32."""
 LONGEST = 1 << 62
 """libsndfile gives 2^63 - 1 where the header does not tell the length (measured with such a FLAC)."""
 
@@ -49,6 +54,9 @@ class Recording:
         self.channels: int = self._file.channels
         self.frames: int | None = self._file.frames if self._file.frames < LONGEST else None
         self.warning: str | None = None
+        self._integers: npt.NDArray[np.int16] | None = None
+        if self._file.subtype == "PCM_16" and self._file.format in PLAIN and self._file.seekable():
+            self._integers = np.empty((0, self.channels), np.int16)
         self._check()
 
     def __enter__(self) -> "Recording":
@@ -61,19 +69,21 @@ class Recording:
         """Close the file; a second time does nothing."""
         self._file.close()
 
-    def blocks(self, size: int = BLOCK, start: int = 0) -> Iterator[Block]:
+    def blocks(self, size: int = BLOCK, start: int = 0, more: int = 0) -> Iterator[Block]:
         """Yield the sound from sample `start` on in blocks of `size` samples, the last one shorter; once.
 
-        A file that ends early or is damaged gives what is there and sets `warning`. NaN is passed on.
+        more: samples that the first block has more. A file that ends early or is damaged gives what is there and sets
+        `warning`. NaN is passed on.
         """
-        done = self._go_to(start, size)
+        done, wanted = self._go_to(start, size), size + more
         while True:
-            samples, broken = self._read(size)
+            samples, broken = self._read(wanted)
             if len(samples):
                 yield Block(samples, done)
             done += len(samples)
-            if broken or len(samples) < size:
+            if broken or len(samples) < wanted:
                 break
+            wanted = size
         if self.frames is not None and done < self.frames:
             self._warn_of_end(done)
 
@@ -112,6 +122,13 @@ class Recording:
 
     def _read(self, size: int) -> tuple[Samples, bool]:
         """The next `size` samples, or what is there of them, and whether the file broke off."""
+        if self._integers is not None:
+            at = self._file.tell()
+            try:
+                return self._read_integers(self._integers, size), False
+            except soundfile.LibsndfileError:
+                self._integers = None
+                self._file.seek(at)
         # libsndfile fills the array up to the fault and then raises without saying how far it came:
         # so the array holds NaN beforehand (measured with FLAC files cut at many places).
         samples = np.full((size, self.channels), np.nan, dtype=np.float32)
@@ -121,6 +138,14 @@ class Recording:
             there = np.flatnonzero(~np.isnan(samples).all(axis=1))
             return samples[: there[-1] + 1 if len(there) else 0], True
         return read, False
+
+    def _read_integers(self, store: npt.NDArray[np.int16], size: int) -> Samples:
+        """The same of 16-bit samples: numpy makes them floating point in a third of libsndfile's time (measured)."""
+        if len(store) < size:
+            self._integers = store = np.empty((size, self.channels), np.int16)
+        read = self._file.read(out=store[:size])
+        samples: Samples = np.multiply(read, WHOLE, dtype=np.float32)
+        return samples
 
 
 def _opened(path: Path) -> soundfile.SoundFile:
