@@ -50,10 +50,14 @@ class Background:
         """Looks that the channels are worth over their number, by band; copies of one until it is measured."""
         self._shares = 0
         self._stale = 0
+        self._asked: tuple[int, Mask | None] | None = None
+        """(stop, moments free of tones, or None) of the block that the quiet level is to be read from, once needed."""
+        self._stream = stream
         self.restart(stream)
 
     def restart(self, stream: Stream) -> None:
         """Frames are counted anew in `stream`."""
+        self._read_quiet()
         self._stream = stream
         self._ratios: Floats = np.empty((self.channels, BLOCK, BINS), np.float32)
         self._gains: Floats = np.empty((self.channels, BLOCK, BANDS), np.float32)
@@ -74,7 +78,7 @@ class Background:
         at = first % BLOCK
         ratios, gains = self._ratios[:, at : at + count], self._gains[:, at : at + count]
         for channel, floor in enumerate(self._floors):
-            ratios[channel], gains[channel] = floor.normalise(power[channel])
+            floor.normalise_to(ratios[channel], gains[channel], power[channel])
         alive = [r for r, floor in zip(ratios, self._floors, strict=True) if floor.alive] or [ratios[0]]
         ratio: Floats = alive[0]
         if len(alive) > 1:
@@ -95,7 +99,6 @@ class Background:
         """At a block's end: let floors and the quiet level follow the room, and tell the noise."""
         ratios, gains = self._ratios, self._gains
         self._ratios, self._gains = np.empty_like(ratios), np.empty_like(gains)
-        energies = self._energies(stop - BLOCK, stop)
         if self.channels > 1:
             share = coherence_share(ratios)
             self._share = share if self._shares == 0 else 0.75 * self._share + 0.25 * share
@@ -103,17 +106,36 @@ class Background:
         busy = self._busy(stop, tracks)
         for channel, floor in enumerate(self._floors):
             floor.learn(ratios[channel], gains[channel], busy)
-        toned = self._stream.rows.held(stop - BLOCK, stop).copy()
+        calm = self._calm(stop, tracks)
+        self._stale = 0 if np.count_nonzero(calm) >= 4 else self._stale + 1
+        if self._stale == 0 or self._stale > STALE:
+            self._asked = (stop, calm if self._stale == 0 else None)
+        else:
+            self._read_quiet()  # its sound will not be kept for ever
+        return self._noise(stop, gains)
+
+    def _calm(self, stop: int, tracks: Sequence[Track]) -> Mask:
+        """Which of the last BLOCK frames before `stop` are free of tones but hums, (BLOCK,)."""
+        toned = self._stream.rows.held(stop - BLOCK, stop)
+        if not toned.any():
+            return np.ones(BLOCK, np.bool_)
+        toned = toned.copy()
         for track in tracks:
             if track.hum:
                 toned[:, max(track.pair - 1, 0) : track.pair + 3] = False
-        calm = energies[:, ~toned.any(axis=1)]
-        self._stale = 0 if calm.shape[1] >= 4 else self._stale + 1
-        if self._stale == 0:
-            self._quiet = np.maximum(np.sort(calm, axis=1)[:, calm.shape[1] // 2], UNHEARD_POWER)
-        elif self._stale > STALE:
-            self._quiet = np.maximum(np.quantile(energies, 0.2, axis=1), UNHEARD_POWER)
-        return self._noise(stop, gains)
+        return ~toned.any(axis=1)
+
+    def _read_quiet(self) -> Floats:
+        """Power of the quiet noise of each channel, (channels,)."""
+        if self._asked is not None:
+            stop, calm = self._asked
+            self._asked, energies = None, self._energies(stop - BLOCK, stop)
+            if calm is None:
+                level = np.quantile(energies, 0.2, axis=1)
+            else:
+                level = np.sort(energies[:, calm], axis=1)[:, np.count_nonzero(calm) // 2]
+            self._quiet = np.maximum(level, UNHEARD_POWER)
+        return self._quiet
 
     def _busy(self, stop: int, tracks: Sequence[Track]) -> Mask:
         """Where tones sounded in the block before the one that ends with frame `stop`, shape (BLOCK, BINS)."""
@@ -136,11 +158,13 @@ class Background:
 
     def _noise(self, stop: int, gains: Floats) -> Noise:
         """Noise of each band over the last block, of the quietest channel alive."""
-        floors = np.stack([floor.floor for floor in self._floors]).reshape(self.channels, BANDS, BAND_BINS).mean(axis=2)
-        middle = np.partition(gains, gains.shape[1] // 2, axis=1)[:, gains.shape[1] // 2]
-        power = (floors * middle * (2 / WINDOW_POWER)).min(axis=0)
+        power: Floats = np.full(BANDS, np.inf, np.float32)
+        for floor, gain in zip(self._floors, gains, strict=True):
+            middle = np.partition(gain, len(gain) // 2, axis=0)[len(gain) // 2]
+            colour = np.add.reduce(floor.floor.reshape(BANDS, BAND_BINS), axis=1) / np.float32(BAND_BINS)
+            power = np.minimum(power, colour * middle * (2 / WINDOW_POWER))
         levels = 10 * np.log10(np.maximum(power, UNHEARD_POWER))
-        bands = tuple(zip(EDGES, np.round(levels, 1).tolist(), strict=True))
+        bands = tuple(zip(EDGES, (np.rint(levels * 10) / 10).tolist(), strict=True))
         return Noise(self._stream.seconds(stop - 1), bands)
 
     def snr(self, found: Found) -> float:
@@ -148,4 +172,4 @@ class Background:
         stop = min(max(int(found.onset * RATE / HOP) - 1, self._stream.rows.begin + 1), self._stream.rows.end)
         before = self._stream.rows.noise(max(stop - 8, self._stream.rows.begin), stop, 0, BINS)[found.channel]
         in_band = np.median(before.mean(axis=1)) * IN_BAND
-        return found.level - 10 * log10(2 * max(float(self._quiet[found.channel]), float(in_band)))
+        return found.level - 10 * log10(2 * max(float(self._read_quiet()[found.channel]), float(in_band)))

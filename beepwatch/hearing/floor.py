@@ -9,7 +9,7 @@ and over time for the colour.
 
 import numpy as np
 
-from .spectrum import BAND_BINS, BANDS, WINDOW_POWER, Floats, Mask
+from .spectrum import BAND_BINS, BANDS, BINS, WINDOW_POWER, Floats, Mask
 
 BLOCK = 32
 """Frames (2.05 s) between two looks at the floor."""
@@ -27,6 +27,11 @@ LEAST_GAIN = 1e-3
 """A gain below this (-30 dB) is digital silence, of which nothing is learnt."""
 MIDDLE = float(sum(1 / k for k in range(16, 33)))
 """Mean of the 17th smallest of 32 exponential variables of mean 1 (order statistics, theory); ln 2 for very many."""
+QUARTER = np.float32(0.25) * np.float32(1 / MIDDLE)
+"""From such a median to a quarter of the mean."""
+NEIGHBOURS = np.array([0, *range(BANDS), BANDS - 1])
+"""The bands with the outer ones repeated."""
+HUGE = np.float32(3e38)
 SMOOTHING_BINS = 41
 """Bins (320 Hz) of the running median over frequency that makes the first floor."""
 
@@ -51,9 +56,11 @@ def band_level(power: Floats) -> Floats:
 
     Neighbours are smoothed 1/4, 1/2, 1/4.
     """
-    level = _band_medians(power) * np.float32(1 / MIDDLE)
-    wide = np.concatenate([level[:, :1], level, level[:, -1:]], axis=1)
-    smoothed: Floats = np.float32(0.25) * (wide[:, :-2] + wide[:, 2:]) + np.float32(0.5) * level
+    level = _band_medians(power) * QUARTER
+    wide = level[:, NEIGHBOURS]
+    smoothed: Floats = wide[:, :-2] + wide[:, 2:]
+    level += level
+    smoothed += level
     return smoothed
 
 
@@ -73,6 +80,44 @@ def coherence_share(ratios: Floats) -> Floats:
     return share
 
 
+class _Memory:
+    """What the last MEMORY blocks held in each bin, and its median: one goes and one comes, so all stay sorted."""
+
+    def __init__(self, start: Floats) -> None:
+        """Three blocks of `start` (BINS,)."""
+        self._blocks: Floats = np.repeat(start[None], 3, axis=0)
+        self._sorted: Floats = self._blocks.copy()
+        self._rest: Floats = np.empty((MEMORY - 1, BINS), np.float32)
+        self._oldest = 0
+
+    @property
+    def middle(self) -> Floats:
+        """The median, the upper one of two."""
+        return self._sorted[len(self._sorted) // 2]
+
+    def scale(self, by: Floats) -> None:
+        """All of it, times so much in each bin; the order stays."""
+        self._blocks *= by
+        self._sorted *= by
+
+    def add(self, block: Floats) -> None:
+        """Take in a block (BINS,), of positive values, for the oldest."""
+        if len(self._blocks) < MEMORY:
+            self._blocks = np.concatenate([self._blocks, block[None]])
+            self._sorted = np.sort(self._blocks, axis=0)
+            return
+        ranks, rest = self._sorted, self._rest
+        np.multiply(ranks[:-1] >= self._blocks[self._oldest], HUGE, out=rest)
+        np.maximum(rest, ranks[:-1], out=rest)
+        np.minimum(rest, ranks[1:], out=rest)  # the next rank's from where the oldest was on
+        np.minimum(rest[0], block, out=ranks[0])
+        np.minimum(rest[1:], block, out=ranks[1:-1])
+        np.maximum(rest[:-1], ranks[1:-1], out=ranks[1:-1])
+        np.maximum(rest[-1], block, out=ranks[-1])
+        self._blocks[self._oldest] = block
+        self._oldest = (self._oldest + 1) % MEMORY
+
+
 class NoiseFloor:
     """The floor of one channel; pure state, driven by frames."""
 
@@ -81,18 +126,24 @@ class NoiseFloor:
         start = np.maximum(running_median(first.mean(axis=0)), np.float32(QUIETEST))
         self.floor: Floats = start
         self._inverse: Floats = np.reciprocal(start)
-        self._memory = np.repeat(start[None], 3, axis=0)
+        self._memory = _Memory(start)
         self.alive = bool(np.any(first))
-        self._drift: Floats = np.ones(BANDS, np.float32)
+        self._drift: Floats = np.ones(BINS, np.float32)
+        """Of the level in each bin's band over the last block."""
         self._kept: tuple[Floats, Floats, Floats] | None = None
 
     def normalise(self, power: Floats) -> tuple[Floats, Floats]:
         """(power over noise (n, BINS), gains (n, BANDS), at least LEAST_GAIN) of frames of power (n, BINS)."""
-        flat = power * self._inverse
-        gains = np.maximum(band_level(flat), np.float32(LEAST_GAIN))
-        ratio = flat.reshape(-1, BANDS, BAND_BINS)
-        ratio *= np.reciprocal(gains)[:, :, None]
-        return flat, gains
+        ratio, gains = np.empty_like(power), np.empty((len(power), BANDS), np.float32)
+        self.normalise_to(ratio, gains, power)
+        return ratio, gains
+
+    def normalise_to(self, ratio: Floats, gains: Floats, power: Floats) -> None:
+        """The same, written into `ratio` and `gains`, both contiguous."""
+        np.multiply(power, self._inverse, out=ratio)
+        np.maximum(band_level(ratio), np.float32(LEAST_GAIN), out=gains)
+        bands = ratio.reshape(-1, BANDS, BAND_BINS)
+        bands *= np.reciprocal(gains)[:, :, None]
 
     def learn(self, ratio: Floats, gains: Floats, busy: Mask) -> None:
         """Take in the block before this one, and keep this one: ratio (BLOCK, BINS), gains (BLOCK, BANDS).
@@ -100,29 +151,31 @@ class NoiseFloor:
         busy: bool (BLOCK, BINS), where tones sounded in the block before; beeps that ended in it are known by now. A
         bin with under FEWEST frames free of them keeps its floor: else a beep at each breath would lift it for itself.
         """
-        self.alive = bool(ratio.max() > 0)
+        self.alive = bool(ratio[0].max() > 0 or ratio.max() > 0)
         before, self._kept = self._kept, (ratio, gains, self.floor)
         if before is not None:
             self._take(*before, busy)
 
     def _take(self, ratio: Floats, gains: Floats, floor: Floats, busy: Mask) -> None:
-        heard = gains.min(axis=1) > LEAST_GAIN
-        if np.count_nonzero(heard) < BLOCK // 2:
+        heard = np.minimum.reduce(gains, axis=1) > LEAST_GAIN
+        hearing = int(np.count_nonzero(heard))
+        if hearing < BLOCK // 2:
             return
-        block = floor * np.repeat(self._drift, BAND_BINS) * _free_mean(ratio, heard, busy)
-        self._drift = np.exp(REANCHOR * np.log(gains[heard]).mean(axis=0))
-        grown = np.concatenate([self._memory[-(MEMORY - 1) :], np.where(block > 0, block, self.floor)[None]])
-        grown *= np.repeat(self._drift, BAND_BINS)
-        self._memory = grown
-        middle = len(grown) // 2
-        self.floor = np.maximum(np.partition(grown, middle, axis=0)[middle], np.float32(QUIETEST))
+        block = floor * self._drift
+        block *= _free_mean(ratio, heard, busy)
+        self._memory.add(np.where(block > 0, block, self.floor))
+        logs = np.log(gains if hearing == len(gains) else gains[heard])
+        self._drift = np.exp(REANCHOR * (np.add.reduce(logs, axis=0) / np.float32(hearing))).repeat(BAND_BINS)
+        self._memory.scale(self._drift)
+        self.floor = np.maximum(self._memory.middle, np.float32(QUIETEST))
         self._inverse = np.reciprocal(self.floor)
 
 
 def _free_mean(ratio: Floats, heard: Mask, busy: Mask) -> Floats:
     """Mean ratio of each bin over frames that are `heard` and not `busy`; 0 where there are too few."""
     if heard.all() and not busy.any():
-        mean: Floats = ratio.mean(axis=0)
+        mean: Floats = np.add.reduce(ratio, axis=0)
+        mean /= np.float32(len(ratio))
         return mean
     free = heard[:, None] & ~busy
     count = free.sum(axis=0)

@@ -77,6 +77,29 @@ def thresholds(channels: int, gain: float = 1.0) -> dict[int, float]:
 OFFSETS: Indices = np.concatenate([np.arange(-FAR, -4), np.arange(5, FAR + 1)])
 CLIPPED = np.full((BLOCK, BINS), CLIP)
 """Of a whole block: numpy compares two arrays quicker than an array and a number."""
+NONE: Indices = np.zeros(0, np.int64)
+
+
+class _Store:
+    """The sums over one length: those of the frames at hand, and some before them."""
+
+    def __init__(self, kept: int) -> None:
+        """Keep so many from before."""
+        self._kept, self._n = kept, 0
+        self._rows: Floats = np.zeros((kept + BLOCK, BINS), np.float32)
+
+    def next(self, n: int) -> Floats:
+        """Where the next n are to be written, (n, BINS); those of the last time become those before."""
+        kept = self._kept
+        self._rows[:kept] = self._rows[self._n : self._n + kept]
+        if kept + n > len(self._rows):
+            self._rows = np.concatenate([self._rows[:kept], np.zeros((n, BINS), np.float32)])
+        self._n = n
+        return self._rows[kept : kept + n]
+
+    def before(self, steps: int, n: int) -> Floats:
+        """n of them, from so many before the first at hand on."""
+        return self._rows[self._kept - steps : self._kept - steps + n]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +128,9 @@ class Search:
         self._beside = float(gammainccinv(2 * channels, BESIDE)) / channels
         self._range = (max(lowest, EDGE_BINS), min(highest, BINS - EDGE_BINS))
         self._near: tuple[int, int] | None = None
-        self._history = {length: np.zeros((min(length, 4), BINS), np.float32) for length in (1, *CHANCE)}
-        self._clipped: Floats = np.zeros((1, BINS), np.float32)
+        self._last: Floats = np.zeros((1, BINS), np.float32)
+        """The last frame before, not clipped."""
+        self._sums_of = {length: _Store(min(length, 4)) for length in (1, *CHANCE)}
 
     def look_near(self, near: tuple[int, int] | None) -> None:
         """From now on fainter sums are candidates in these bins, first <= k < last; None: in none."""
@@ -143,30 +167,32 @@ class Search:
         """Sums of the frames `ratio`, those rows alone that pass a threshold somewhere; None without any."""
         if len(ratio) == 0:
             return None
-        before = np.concatenate([self._history[1], ratio])
-        self._history[1] = before[-1:]
-        clipped = _clipped(ratio)
-        rows = clipped.copy()
-        rows[1:] += clipped[:-1]
-        rows[:1] += self._clipped
-        self._clipped = clipped[-1:]
-        at, step = np.arange(len(ratio)), 1
+        last, self._last = self._last, ratio[-1:].copy()
+        clipped = self._sums_of[1].next(len(ratio))
+        _clip(ratio, clipped)
+        rows = self._sums_of[2].next(len(ratio))
+        np.add(clipped, self._sums_of[1].before(1, len(ratio)), out=rows)
+        found, least = [], last[:0]
         hot = self._hot(rows, 2)
-        one, other = before[hot], before[hot + 1]
-        least, pairs = np.minimum(one, other), one + other
-        found = [(pairs, splashed[hot], hot, 2)] if len(hot) else []
+        if len(hot):
+            one, other = np.concatenate([last, ratio])[hot], ratio[hot]
+            least = np.minimum(one, other)
+            found.append((one + other, splashed[hot], hot, 2))
+        at, step = 0, 1
         for length in (4, 8, 16, 32, 64, 128):
             half = length // 2
-            joined = np.concatenate([self._history[half], rows])
-            self._history[half] = joined[len(joined) - len(self._history[half]) :]
             wanted = max(1, half // 2)
-            keep = slice((-(first + int(at[0])) - 1) % wanted // step, None, wanted // step)
-            rows, at, step = rows[keep] + joined[: len(rows)][keep], at[keep], wanted
-            if len(rows) == 0:
+            skip, every, n = (-(first + at) - 1) % wanted // step, wanted // step, len(rows)
+            if skip >= n:
                 break
+            joined = self._sums_of[length].next((n - skip - 1) // every + 1)
+            before = self._sums_of[half].before(half // step, n)
+            np.add(rows[skip::every], before[skip::every], out=joined)
+            rows, at, step = joined, at + skip * step, wanted
             hot = self._hot(rows, length)
             if len(hot):
-                found.append((rows[hot], held[at[hot]], at[hot], length))
+                ends = at + step * hot
+                found.append((rows[hot], held[ends], ends, length))
         if not found:
             return None
         ends = np.concatenate([at for _, _, at, _ in found])
@@ -179,8 +205,8 @@ class Search:
 
     def _hot(self, rows: Floats, length: int) -> Indices:
         """Rows in which some bin passes a threshold."""
-        if self._near is None and float(rows.max()) <= self._thresholds[length]:
-            return np.zeros(0, np.int64)
+        if self._near is None and float(np.maximum.reduce(rows, axis=None)) <= self._thresholds[length]:
+            return NONE
         hot = rows.max(axis=1) > self._thresholds[length]
         if self._near is not None and length > 2:
             hot |= rows[:, slice(*self._near)].max(axis=1, initial=0) > self._fainter[length]
@@ -241,12 +267,9 @@ class Search:
         return place
 
 
-def _clipped(ratio: Floats) -> Floats:
-    """The ratio, CLIP at most."""
-    if len(ratio) <= BLOCK:
-        clipped: Floats = np.minimum(ratio, CLIPPED[: len(ratio)])
-        return clipped
-    return np.minimum(ratio, CLIP)
+def _clip(ratio: Floats, clipped: Floats) -> None:
+    """Write into `clipped` the ratio, CLIP at most."""
+    np.minimum(ratio, CLIPPED[: len(ratio)] if len(ratio) <= BLOCK else CLIP, out=clipped)
 
 
 def _beside(flat: Floats, place: Indices) -> Floats:
