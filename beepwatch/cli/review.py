@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 WRITERS: dict[str, Callable[[TextIO], Writer]] = {"text": Text, "jsonl": JsonLines, "tsv": Tsv}
 TONES = (400.0, 5000.0)
 """Hz in which hearing looks for beeps."""
-BLOCK = 1 << 17
-"""Samples read at once, all channels: 8 s at 16 kHz, four blocks of hearing's."""
+BLOCK = 1 << 16
+"""Samples read at once, all channels: 4 s at 16 kHz, two blocks of hearing's."""
 MORE = 1 << 10
 """Samples more in the first: hearing's frames overlap by as many, and so end where a read ends."""
 FORMATS = """formats:

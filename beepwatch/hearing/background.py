@@ -62,6 +62,7 @@ class Background:
         self._ratios: Floats = np.empty((self.channels, BLOCK, BINS), np.float32)
         self._gains: Floats = np.empty((self.channels, BLOCK, BANDS), np.float32)
         """Those of the block under way, by channel."""
+        self._spare = np.empty_like(self._ratios), np.empty_like(self._gains)
         self.sounded: list[Found] = []
         """Bursts of this block and the one before."""
 
@@ -98,7 +99,7 @@ class Background:
     def learn(self, stop: int, tracks: Sequence[Track]) -> Noise:
         """At a block's end: let floors and the quiet level follow the room, and tell the noise."""
         ratios, gains = self._ratios, self._gains
-        self._ratios, self._gains = np.empty_like(ratios), np.empty_like(gains)
+        (self._ratios, self._gains), self._spare = self._spare, (ratios, gains)  # floors keep one block
         if self.channels > 1:
             share = coherence_share(ratios)
             self._share = share if self._shares == 0 else 0.75 * self._share + 0.25 * share

@@ -31,16 +31,16 @@ class Quality:
     def take(self, samples: NDArray[np.float32]) -> None:
         """Take one block, shape (n, channels)."""
         self.samples += len(samples)
-        size = np.abs(samples)
-        peak = float(size.max(initial=0.0))
-        if not np.isfinite(peak):
+        high, low = samples.max(initial=0.0), samples.min(initial=0.0)  # NaN is passed on by both
+        peak = float(max(high, -low)) if np.isfinite(high) and np.isfinite(low) else np.inf
+        if peak >= FULL:
+            size = np.abs(samples)
             broken = ~np.isfinite(size)
             self.missing += int(np.count_nonzero(broken.all(axis=1)))
-            size = np.where(broken, np.float32(0), size)
+            size[broken] = 0
             peak = float(size.max(initial=0.0))
-        self._peak = max(self._peak, peak)
-        if peak >= FULL:
             self._clipped += _clipped(size >= FULL)
+        self._peak = max(self._peak, peak)
 
     @property
     def seconds(self) -> float:
