@@ -124,7 +124,8 @@ class Background:
         for track in tracks:
             if track.hum:
                 toned[:, max(track.pair - 1, 0) : track.pair + 3] = False
-        return ~toned.any(axis=1)
+        calm: Mask = np.logical_not(toned.any(axis=1))
+        return calm
 
     def _read_quiet(self) -> Floats:
         """Power of the quiet noise of each channel, (channels,)."""

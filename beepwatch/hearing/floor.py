@@ -93,7 +93,8 @@ class _Memory:
     @property
     def middle(self) -> Floats:
         """The median, the upper one of two."""
-        return self._sorted[len(self._sorted) // 2]
+        middle: Floats = self._sorted[len(self._sorted) // 2]
+        return middle
 
     def scale(self, by: Floats) -> None:
         """All of it, times so much in each bin; the order stays."""

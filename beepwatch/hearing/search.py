@@ -193,15 +193,7 @@ class Search:
             if len(hot):
                 ends = at + step * hot
                 found.append((rows[hot], held[ends], ends, length))
-        if not found:
-            return None
-        ends = np.concatenate([at for _, _, at, _ in found])
-        lengths = np.repeat([length for *_, length in found], [len(at) for _, _, at, _ in found])
-        over = np.array([self._thresholds[int(length)] for length in lengths], np.float32)
-        return _Sums(
-            np.concatenate([rows for rows, *_ in found]), ratio[ends], least,
-            np.concatenate([taken for _, taken, _, _ in found]), first + ends, lengths, over,
-        )  # fmt: skip
+        return _gathered(found, least, ratio, first, self._thresholds) if found else None
 
     def _hot(self, rows: Floats, length: int) -> Indices:
         """Rows in which some bin passes a threshold."""
@@ -265,6 +257,19 @@ class Search:
         keep &= ~sums.taken[t, k]
         place: Indices = t[keep] * BINS + k[keep]
         return place
+
+
+def _gathered(
+    found: list[tuple[Floats, Mask, Indices, int]], least: Floats, ratio: Floats, first: int, over: dict[int, float]
+) -> _Sums:
+    """All in one: (rows, taken, ends, length) of each length, ends counted from the frame `first`."""
+    ends = np.concatenate([at for _, _, at, _ in found])
+    lengths = np.repeat([length for *_, length in found], [len(at) for _, _, at, _ in found])
+    return _Sums(
+        np.concatenate([rows for rows, *_ in found]), ratio[ends], least,
+        np.concatenate([taken for _, taken, _, _ in found]), first + ends, lengths,
+        np.array([over[int(length)] for length in lengths], np.float32),
+    )  # fmt: skip
 
 
 def _clip(ratio: Floats, clipped: Floats) -> None:
