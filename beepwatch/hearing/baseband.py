@@ -62,7 +62,7 @@ class Audio:
         self.end += n
 
     def _trim(self, keep: int) -> None:
-        self._samples[:, :keep] = self._samples[:, self._filled - keep : self._filled].copy()
+        self._samples[:, :keep] = self._samples[:, self._filled - keep : self._filled]
         self._filled = keep
 
     def view(self, begin: int, end: int) -> Floats:

@@ -56,9 +56,9 @@ class Rows:
     def _shift(self) -> None:
         used = self.end - self._base
         keep = min(KEPT, used)
-        self._ratio[:keep] = self._ratio[used - keep : used].copy()
+        self._ratio[:keep] = self._ratio[used - keep : used]
         for store in (self._gains, self._marks):
-            store[:, :keep] = store[:, used - keep : used].copy()
+            store[:, :keep] = store[:, used - keep : used]
         self._base = self.end - keep
 
     def ratio(self, first: int, stop: int) -> Floats:
