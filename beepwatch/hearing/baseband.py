@@ -4,6 +4,8 @@ What is near the tone is turned down to 0 Hz and sampled each 4 ms through a low
 tone may drift by 3 % and stay in it, and 60 dB down from 215 Hz on, so that no other tone shows as an image of itself.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from .spectrum import RATE, Complexes, Doubles, Floats
@@ -76,17 +78,24 @@ def demodulate(samples: Floats, first: int, hertz: float) -> Complexes:
 
     samples: (channels, (n + 2 MARGIN) * STEP). Returns complex, (channels, n); a tone of amplitude A gives |z| = A / 2.
     """
-    turn = -2 * np.pi * hertz / RATE
-    angle = turn * np.arange(len(LOW_PASS))
+    real_taps, imaginary_taps, turn = _taps(hertz)
     # einsum, not a matrix product: its sums do not depend on where in memory the samples lie
     row, step = samples.strides
     shape = (len(samples), samples.shape[1] // STEP - 2 * MARGIN, len(LOW_PASS))
     windows = np.lib.stride_tricks.as_strided(samples, shape, (row, STEP * step, step), writeable=False)
-    real = np.einsum("cmn,n->cm", windows, (LOW_PASS * np.cos(angle)).astype(np.float32))
-    imaginary = np.einsum("cmn,n->cm", windows, (LOW_PASS * np.sin(angle)).astype(np.float32))
-    angle = turn * STEP * (first - MARGIN + np.arange(real.shape[1]))
-    turned: Complexes = (real + 1j * imaginary.astype(np.float64)) * turning(angle)
+    turned = np.empty(shape[:2], np.complex128)
+    turned.real = np.einsum("cmn,n->cm", windows, real_taps)
+    turned.imag = np.einsum("cmn,n->cm", windows, imaginary_taps)
+    turned *= turning(turn * STEP * (first - MARGIN + np.arange(shape[1])))
     return turned
+
+
+@lru_cache(maxsize=128)
+def _taps(hertz: float) -> tuple[Floats, Floats, float]:
+    """The low-pass round `hertz`: its real and its imaginary part, and the radians of a sample."""
+    turn = -2 * np.pi * hertz / RATE
+    angle = turn * np.arange(len(LOW_PASS))
+    return (LOW_PASS * np.cos(angle)).astype(np.float32), (LOW_PASS * np.sin(angle)).astype(np.float32), turn
 
 
 def turning(angle: Doubles) -> Complexes:

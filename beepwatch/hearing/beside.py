@@ -14,6 +14,7 @@ from math import ceil, inf
 import numpy as np
 
 from .baseband import STEP_SECONDS
+from .ranks import median
 from .rows import Rows
 from .spectrum import BIN_HZ, BINS, Complexes, Doubles, Floats
 
@@ -53,10 +54,13 @@ def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
     line = np.partition(power, rank, axis=0)[rank]
     place = pair - low
     own = float(line[place : place + 2].max())
-    least = max(SHARE * own, OVER_NOISE * float(np.median(line)))
+    least = max(SHARE * own, OVER_NOISE * float(median(line)))
     line[max(place - NEAREST, 0) : place + NEAREST + 2] = 0
+    near = line[max(place - FURTHEST - 1, 0) : place + FURTHEST + 3]
+    if float(np.maximum.reduce(near)) <= least:
+        return inf
     tops = 1 + np.flatnonzero((line[1:-1] > least) & (line[1:-1] >= line[:-2]) & (line[1:-1] > line[2:]))
-    lasting = (floor[0] > LINE * np.median(floor[0])) | rows.old(first, first + 1)[0, low:high]
+    lasting = (floor[0] > LINE * median(floor[0])) | rows.old(first, first + 1)[0, low:high]
     others = np.where(lasting, np.float32(0), line)
     rest = but_one(others) if others.any() else None
     single = int(np.argmax(others)) if rest is not None and rest.max() < own / OF_TWO else -1

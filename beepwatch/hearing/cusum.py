@@ -51,19 +51,18 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     first = track.next
     border = track.start + ((first - track.start) // CHUNK + 1) * CHUNK
     stop = min(stop, border)
-    near = rows.ratio(first, stop)[:, track.pair - 1 : track.pair + 3].astype(np.float64)
-    pairs = near[:, :-1] + near[:, 1:]
-    narrow, around = pairs[:, 1].tolist(), pairs.max(axis=1).tolist()
-    sounding = pair_power(rows, track.pair, first, stop, wide=True).tolist() if track.wide else narrow
+    near = rows.ratio(first, stop)[:, track.pair - 1 : track.pair + 3].tolist()
+    wide = pair_power(rows, track.pair, first, stop, wide=True).tolist() if track.wide else None
     powers = rows.noise_at(first, stop, track.pair)
     outshone = _outshone(track, rows, first, stop, powers)
     noise = powers.tolist()
     for i, frame in enumerate(range(first, stop)):
         track.next = frame + 1
+        a, b, c, d = near[i]
         if track.ended is None:
-            _sound(track, sounding[i], noise[i], frame)
+            _sound(track, b + c if wide is None else wide[i], noise[i], frame)
         else:
-            _wait(track, around[i], noise[i], frame)
+            _wait(track, max(a + b, b + c, c + d), noise[i], frame)
         if i == outshone and track.closed is None:
             track.closed, track.dropped = frame, True
         if track.closed is not None:
@@ -79,7 +78,7 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
         return stop - first
     low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
     near = rows.ratio(first - 1, stop)[:, low:high]
-    if float(near.max()) < 2 * OUTSHINES:
+    if float(np.maximum.reduce(near, axis=None)) < 2 * OUTSHINES:
         return stop - first
     strongest = (near[1:] + near[:-1]).max(axis=1)
     expected = np.maximum(track.border_level / noise, 1.0)
@@ -89,25 +88,28 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
 
 def _sound(track: Track, y: float, noise: float, frame: int) -> None:
     """One frame of a tone under way: add to the evidence that it has ended."""
-    above = (y - 2) * noise
-    level = max(track.level, 1e-30) if track.count >= 2 else max(above, noise)
-    long = track.seconds(frame) > LONG
-    floor = max(noise, max(level / LONG_TAIL, min(level, track.recent) / TAIL) if long else level / TAIL)
+    above, recent = (y - 2) * noise, track.recent
+    level = max(track.total / track.count, 1e-30) if track.count >= 2 else max(above, noise)
+    tail = level / TAIL
+    if track.seconds(frame) > LONG:
+        tail = max(level / LONG_TAIL, min(level, recent) / TAIL)
+    floor = noise if noise >= tail else tail
     half = min(max(level / floor, LEAST_RATIO), MOST_RATIO) / 2
-    track.sum += 2 * log1p(half) - min(y * noise / floor, CLIP) * half / (1 + half)
+    track.sum = total = track.sum + (2 * log1p(half) - min(y * noise / floor, CLIP) * half / (1 + half))
     track.total += above
     track.count += 1
-    track.dipped |= above < DIP * level
-    if above > track.recent / TAIL:
-        track.recent += (above - track.recent) / (CHUNK if track.recent else 1)
-    if track.sum <= track.least:
-        track.least, track.least_frame, track.since, track.since_count = track.sum, frame, 0.0, 0
+    if above < DIP * level:
+        track.dipped = True
+    if above > recent / TAIL:
+        track.recent = recent + (above - recent) / (CHUNK if recent else 1)
+    if total <= track.least:
+        track.least, track.least_frame, track.since, track.since_count = total, frame, 0.0, 0
         track.doubtful.clear()
-    else:
-        track.since += above
-        track.since_count += 1
-        track.doubtful.append((y, noise))
-    if track.sum - track.least > END_EVIDENCE + FAINT_EVIDENCE / (1 + level / (2 * noise)):
+        return
+    track.since += above
+    track.since_count += 1
+    track.doubtful.append((y, noise))
+    if total - track.least > END_EVIDENCE + FAINT_EVIDENCE / (1 + level / (2 * noise)):
         track.ended, track.back = track.least_frame, 0.0
         track.total -= track.since
         track.count = max(1, track.count - track.since_count)

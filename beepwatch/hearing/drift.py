@@ -5,13 +5,13 @@ off the phase from step to step as well. Long ones: through the lines of pieces.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
 from .baseband import STEP_NOISE, STEP_SECONDS, turning
+from .ranks import cuts
 from .spectrum import Complexes, Doubles
 
 SHORT = 2.6
@@ -34,6 +34,8 @@ SLAB = 32
 """Drifts tried at once: a few hundred would take megabytes."""
 LINE = 1000
 """Steps (4 s) that a weak tone's line is drawn through at least: 80 nats at -26 dB."""
+ALL = np.zeros(1, np.int64)
+"""Where the only piece begins."""
 STRAIGHT = 0.85
 """Energy of the longer line over that of the shorter one, per step, from which the longer one is believed."""
 
@@ -53,7 +55,8 @@ class Envelope:
         """Mean energy of one step beyond noise, in noise units, all channels together."""
         if self.z.shape[1] == 0:
             return 0.0
-        return float((np.abs(self.z) ** 2 * self.weight).mean() - STEP_NOISE) * len(self.z)
+        energy = np.square(np.abs(self.z)) * self.weight
+        return float(np.add.reduce(energy, axis=None) / energy.size - STEP_NOISE) * len(self.z)
 
     def part(self, begin: int, end: int) -> "Envelope":
         """The steps begin <= m < end, by number."""
@@ -72,17 +75,26 @@ class Drift:
     high: float
 
     def hertz(self, steps: Doubles) -> Doubles:
-        """Hz at each step number."""
-        seconds = (np.minimum(np.maximum(steps, self.low), self.high) - self.centre) * STEP_SECONDS
-        value = np.full(len(seconds), self.coefficients[0])
-        for coefficient in self.coefficients[1:]:
-            value = value * seconds + coefficient
+        """Hz at each step number; they rise."""
+        if len(steps) and (steps[0] < self.low or steps[-1] > self.high):
+            steps = np.minimum(np.maximum(steps, self.low), self.high)
+        if len(self.coefficients) == 1:
+            return np.full(len(steps), self.coefficients[0])
+        seconds = (steps - self.centre) * STEP_SECONDS
+        value = self.coefficients[0] * seconds
+        for coefficient in self.coefficients[1:-1]:
+            value += coefficient
+            value *= seconds
+        value += self.coefficients[-1]
         return value
 
     def unwind(self, part: Envelope) -> Complexes:
         """Baseband with the drift taken out, but for a constant phase."""
-        cycles = np.cumsum(self.hertz(part.first + np.arange(part.z.shape[1], dtype=np.float64))) * STEP_SECONDS
-        return part.z * turning(-2 * np.pi * cycles)
+        first = float(part.first)
+        cycles = self.hertz(np.arange(first, first + part.z.shape[1])).cumsum()
+        cycles *= STEP_SECONDS
+        cycles *= -2 * np.pi
+        return part.z * turning(cycles)
 
     def extended(self, part: Envelope) -> "Drift":
         """The same, going on as it is over all of `part`."""
@@ -117,14 +129,14 @@ def _chirped(part: Envelope, share: float) -> Drift:
     chirps = np.arange(-steps, steps + 1) * (1.3 / length**2)
     seconds = (np.arange(n) - (n - 1) / 2) * 3 * STEP_SECONDS
     size = 1 << (2 * n - 1).bit_length()
-    power, best = np.zeros(size), 0.0
-    for some in np.array_split(chirps, -(-len(chirps) // SLAB)):
-        spectra = fft.fft(cells[:, None, :] * turning(-np.pi * some[:, None] * seconds**2), size, axis=2)
-        grid = (np.square(spectra.real) + np.square(spectra.imag)).sum(axis=0)
-        row = int(np.argmax(grid.max(axis=1)))
-        if grid[row].max() > power.max():
-            power, best = grid[row], float(some[row])
-    top = int(np.argmax(power))
+    power, best, most = np.zeros(size), 0.0, 0.0
+    for some in np.array_split(chirps, -(-len(chirps) // SLAB)) if len(chirps) > SLAB else [chirps]:
+        grid = powers(fft.fft(cells[:, None, :] * turning(-np.pi * some[:, None] * seconds**2), size, axis=2))
+        tops = np.maximum.reduce(grid, axis=1)
+        row = int(tops.argmax())
+        if tops[row] > most:
+            power, best, most = grid[row], float(some[row]), float(tops[row])
+    top = int(power.argmax())
     left, peak, right = power[top - 1], power[top], power[(top + 1) % size]
     bend = left - 2 * peak + right
     cycle = (top + (0.5 * (left - right) / bend if bend < 0 else 0.0)) / size
@@ -157,20 +169,39 @@ def follow(part: Envelope, share: float = DRIFT_SHARE) -> Drift:
     return polished(part, polished(part, _chirped(part, share)))
 
 
-def coherent(part: Envelope, drift: Drift, cuts: NDArray[np.int64] | None = None) -> float:
-    """Energy of the whole part, unwound; or of its pieces, which begin with steps `cuts`, each on its own phase."""
-    starts = np.zeros(1, np.int64) if cuts is None else np.clip(cuts - part.first, 0, part.z.shape[1] - 1)
-    sums = np.add.reduceat(drift.unwind(part) * part.weight, starts, axis=1)
-    energy = (np.square(sums.real) + np.square(sums.imag)) / np.add.reduceat(part.weight, starts, axis=1)
-    return float(energy.sum())
+def coherent(part: Envelope, drift: Drift, pieces: NDArray[np.int64] | None = None) -> float:
+    """Energy of the whole part, unwound; or of its pieces, which begin with steps `pieces`, each on its own phase."""
+    starts = ALL if pieces is None else np.clip(pieces - part.first, 0, part.z.shape[1] - 1)
+    return _energy(drift.unwind(part) * part.weight, part.weight, starts)
+
+
+def _energy(turned: Complexes, weight: Doubles, starts: NDArray[np.int64]) -> float:
+    """Energy of the pieces of weighted, unwound baseband that begin at the places `starts`."""
+    sums = np.add.reduceat(turned, starts, axis=1)
+    energy = (np.square(sums.real) + np.square(sums.imag)) / np.add.reduceat(weight, starts, axis=1)
+    return float(np.add.reduce(energy, axis=None))
+
+
+def powers(spectra: Complexes) -> Doubles:
+    """|.|^2 of spectra whose first axis is the channels', summed over it."""
+    power = np.square(spectra.real)
+    power += np.square(spectra.imag)
+    total: Doubles = power[0] if len(power) == 1 else np.add.reduce(power, axis=0)
+    return total
 
 
 def _polyfit(x: Doubles, y: Doubles, degree: int, weight: Doubles) -> tuple[float, ...]:
     """Least squares polynomial, highest power first; x is scaled to +-1 for the sake of its condition."""
     scale = float(np.abs(x).max()) or 1.0
-    powers = np.vander(x / scale, degree + 1) * weight[:, None]
-    square = powers.T @ powers + 1e-9 * np.eye(degree + 1) * float((weight**2).sum())
-    found = np.linalg.solve(square, powers.T @ (y * weight))
+    scaled = x / scale
+    columns = np.empty((len(x), degree + 1))
+    columns[:, degree] = 1.0
+    for power in range(degree - 1, -1, -1):
+        np.multiply(columns[:, power + 1], scaled, out=columns[:, power])
+    columns *= weight[:, None]
+    square = columns.T @ columns
+    square[np.diag_indices(degree + 1)] += 1e-9 * float(np.add.reduce(np.square(weight)))
+    found = np.linalg.solve(square, columns.T @ (y * weight))
     return tuple(float(c) / scale ** (degree - i) for i, c in enumerate(found))
 
 
@@ -198,17 +229,18 @@ def polished(part: Envelope, drift: Drift, most: int = 4) -> Drift:
     """
     n = part.z.shape[1]
     turned = drift.unwind(part) * part.weight
-    energy = coherent(part, drift)
+    energy = _energy(turned, part.weight, ALL)
     count = int(min(8, energy / PART_ENERGY, n // SHORTEST_PART))
     if count < 2:
         return drift
-    cuts = np.linspace(0, n, count + 1).astype(int)
-    sums = np.stack([turned[:, a:b].sum(axis=1) for a, b in pairwise(cuts)], axis=1)
-    steps = np.angle(np.sum(sums[:, 1:] * np.conj(sums[:, :-1]), axis=0))
-    phase = np.concatenate([[0.0], np.cumsum(steps)])
-    seconds = ((cuts[:-1] + cuts[1:]) / 2 + part.first - drift.centre) * STEP_SECONDS
+    borders = cuts(n, count)
+    sums = np.add.reduceat(turned, borders[:-1], axis=1)
+    steps = np.add.reduce(sums[:, 1:] * np.conj(sums[:, :-1]), axis=0)
+    phase = np.zeros(count)
+    np.cumsum(np.arctan2(steps.imag, steps.real), out=phase[1:])
+    seconds = ((borders[:-1] + borders[1:]) / 2 + part.first - drift.centre) * STEP_SECONDS
     degree = min(count - 1, most, 2 if count < 5 else 4 if energy > 200 else 3)
-    fitted = _polyfit(seconds, phase, degree, np.abs(sums).sum(axis=0))
+    fitted = _polyfit(seconds, phase, degree, np.add.reduce(np.abs(sums), axis=0))
     return drift.plus(tuple(c * k / (2 * np.pi) for c, k in zip(fitted[:-1], range(degree, 0, -1), strict=True)))
 
 
@@ -219,7 +251,7 @@ def _piecewise(part: Envelope) -> Drift:
     weighted = (part.z * part.weight)[:, : len(starts) * size].reshape(-1, len(starts), size)
     padded = 4 * size
     spectra = fft.fft(weighted, padded, axis=2)
-    power = (np.square(spectra.real) + np.square(spectra.imag)).sum(axis=0)
+    power = powers(spectra)
     frequency = fft.fftfreq(padded, STEP_SECONDS)
     plain = still(part)
     top = frequency[int(np.argmax(power.sum(axis=0)))]

@@ -15,6 +15,8 @@ from .known import prior
 from .spectrum import Complexes, Doubles
 
 GRID = 48
+LATER = np.triu(np.ones((GRID, GRID)), 1)
+"""1 where the second of two places lies after the first."""
 FINE = 0.5
 """Energy of one step from which an edge lies finer than a step (edge error in steps: about 1 / energy, theory)."""
 LOUD = 16.0
@@ -36,25 +38,28 @@ class Sums:
         place = np.minimum(np.maximum(steps - self.first, 0), self.last - self.first)
         low = np.minimum(place.astype(np.int64), self._c.shape[1] - 2)
         part = place - low
-        c, v = self._c[:, low], self._v[:, low]
-        return c + part * (self._c[:, low + 1] - c), v + part * (self._v[:, low + 1] - v)
+        c, v = self._c.take(low, axis=1), self._v.take(low, axis=1)
+        low += 1
+        return c + part * (self._c.take(low, axis=1) - c), v + part * (self._v.take(low, axis=1) - v)
 
     def likelihood(self, begins: Doubles, ends: Doubles) -> Doubles:
         """Log likelihood ratio for each pair, shape (len(begins), len(ends)); 0 where empty."""
-        (c0, v0), (c1, v1) = self._at(begins), self._at(ends)
+        c0, v0 = self._at(begins)
+        c1, v1 = (c0, v0) if ends is begins else self._at(ends)
         total = np.zeros((len(begins), len(ends)))
         for channel in range(len(c0)):
             step = c1[channel][None, :] - c0[channel][:, None]
             width = v1[channel][None, :] - v0[channel][:, None]
-            power = step.real**2 + step.imag**2
-            total += np.where(width > 0, power / np.where(width > 0, width, 1.0), 0.0)
+            power = np.square(step.real)
+            power += np.square(step.imag)
+            total += np.divide(power, width, out=np.zeros_like(power), where=width > 0)
         return total
 
 
 def median_place(places: Doubles, log_likelihood: Doubles) -> float:
     """Median of a likelihood given on a rising grid."""
-    density = np.exp(log_likelihood - log_likelihood.max())
-    total = np.cumsum(density)
+    density = np.exp(log_likelihood - np.maximum.reduce(log_likelihood))
+    total = density.cumsum()
     return float(np.interp(total[-1] / 2, total - density / 2, places))
 
 
@@ -71,18 +76,21 @@ def edge(sums: Sums, guess: float, span: tuple[float, float], other: float, leng
         return guess
     fixed = np.array([other])
     values = sums.likelihood(places, fixed)[:, 0] if rising else sums.likelihood(fixed, places)[0]
-    return median_place(places, values + prior(np.abs(places - other) * STEP_SECONDS, length))
+    if length is not None:
+        values = values + prior(np.abs(places - other) * STEP_SECONDS, length)
+    return median_place(places, values)
 
 
 def short_edges(sums: Sums, low: float, high: float, length: float | None = None) -> tuple[float, float]:
     """Both edges of a short burst somewhere in low..high: a grid of pairs first, then each edge finely."""
     places = np.linspace(low, high, GRID)
-    values = np.triu(sums.likelihood(places, places), 1)
-    best = float(values.max())
-    values += prior((places[None, :] - places[:, None]) * STEP_SECONDS, length)
-    density = np.exp(values - values.max())
-    begin = median_place(places, np.log(density.sum(axis=1) + 1e-300))
-    end = median_place(places, np.log(density.sum(axis=0) + 1e-300))
+    values = sums.likelihood(places, places) * LATER
+    best = float(np.maximum.reduce(values, axis=None))
+    if length is not None:
+        values += prior((places[None, :] - places[:, None]) * STEP_SECONDS, length)
+    density = np.exp(values - np.maximum.reduce(values, axis=None))
+    begin = median_place(places, np.log(np.add.reduce(density, axis=1) + 1e-300))
+    end = median_place(places, np.log(np.add.reduce(density, axis=0) + 1e-300))
     coarse = (2 * float(places[1] - places[0]), 1.0)
     begin = edge(sums, begin, coarse, end, length)
     end = edge(sums, end, coarse, begin, length)
@@ -96,5 +104,5 @@ def running_sums(whole: Envelope, drift: Drift, energy: float) -> Sums:
     """Running sums for the edges: of the unwound baseband, or of magnitudes above noise where a step is loud."""
     if energy < LOUD * len(whole.z):
         return Sums(drift.unwind(whole), whole.weight, whole.first)
-    size = np.sqrt(np.maximum(np.abs(whole.z) ** 2 - STEP_NOISE / whole.weight, 0.0)).astype(np.complex128)
+    size = np.sqrt(np.maximum(np.square(np.abs(whole.z)) - STEP_NOISE / whole.weight, 0.0)).astype(np.complex128)
     return Sums(size, whole.weight, whole.first)

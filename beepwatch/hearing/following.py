@@ -179,7 +179,7 @@ class Following:
                 put_off(track, LONGEST_FADE)
             return
         if strength >= FAINT:
-            if sounds_now(whole, track.level / float(self._stream.rows.noise_at(frame, frame + 1, track.pair)[0])):
+            if sounds_now(whole, track.level / self._stream.rows.noise_in(frame, track.pair)):
                 put_off(track, JOIN + 3 * HOP_SECONDS)
             return
         begin, end = coarse_steps(track, last)
@@ -196,7 +196,7 @@ class Following:
     def _free(self, track: Track) -> None:
         """Once it has closed, let its bins be searched again, in frames after the tone and its loud tail."""
         closed = track.next - 1
-        noise = float(self._stream.rows.noise_at(closed, closed + 1, track.pair)[0])
+        noise = self._stream.rows.noise_in(closed, track.pair)
         tail = log10(max(track.level / max(noise, 1e-30) / 80, 1.0)) / 6
         bins = slice(max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3)
         self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS), track.faint))

@@ -5,12 +5,15 @@ from numpy.typing import NDArray
 
 from .burst import Burst
 from .drift import Envelope, coherent, follow, still
+from .ranks import quantile
 from .spectrum import Complexes
 
 EDGE_REACH = 25
 """Steps (0.1 s) beyond the coarse edges in which a loud burst's edges may lie."""
 SETTLED = 36
 """Steps (0.14 s) inside an edge, from a third of it on, that show the tone's own phase."""
+THIRDS = np.ones(3) / 3
+"""12 ms."""
 GAP = 12
 """Steps (48 ms) under half that do not end a loud burst: pulses were parted before."""
 
@@ -22,9 +25,9 @@ def fit_loud(near: Envelope, begin: float, end: float) -> Burst:
     tone both pass half equally late and the length is true; magnitudes hold the part out of phase too and are longer.
     """
     size = np.abs(near.z[0])
-    smooth = np.convolve(size, np.ones(3) / 3, mode="same")
+    smooth = np.convolve(size, THIRDS, mode="same")
     a, b = int(begin) - near.first, max(int(end) - near.first, int(begin) - near.first + 2)
-    half = 0.5 * float(np.quantile(size[max(a, 0) : b + 1], 0.75))
+    half = 0.5 * quantile(size[max(a, 0) : b + 1], 0.75)
     over = np.flatnonzero(smooth > half)
     over = over[(over >= a - EDGE_REACH) & (over <= b + EDGE_REACH)]
     if len(over) < 2:
@@ -41,20 +44,21 @@ def fit_loud(near: Envelope, begin: float, end: float) -> Burst:
 def _half_way(turned: Complexes, edge: int, inwards: int) -> float:
     """Place near step `edge` at which the part in phase with the tone further inside passes half of it."""
     low, high = sorted((edge + inwards // 3, edge + inwards))
-    inner = turned[max(low, 0) : high + 1].mean()
+    tone = turned[max(low, 0) : high + 1]
+    inner = np.add.reduce(tone) / len(tone)
     part = (turned * np.conj(inner)).real / max(abs(inner) ** 2, 1e-30)
-    smooth = np.convolve(part, np.ones(3) / 3, mode="same")
+    smooth = np.convolve(part, THIRDS, mode="same")
     step = 1 if inwards > 0 else -1
     k = edge + min(abs(inwards) // 3, 8) * step
     while 0 < k < len(smooth) - 1 and abs(k - edge) <= EDGE_REACH and smooth[k] > 0.5:
         k -= step
     gain = smooth[min(max(k + step, 0), len(smooth) - 1)] - smooth[k]
-    return k + step * float(np.clip((0.5 - smooth[k]) / gain, 0, 1)) if gain > 0 else float(k)
+    return k + step * min(max(float((0.5 - smooth[k]) / gain), 0.0), 1.0) if gain > 0 else float(k)
 
 
 def _joined(over: NDArray[np.int64], a: int, b: int) -> tuple[int, int]:
     """First and last place of the runs of `over` that touch a..b, gaps up to GAP steps bridged."""
-    cuts = np.flatnonzero(np.diff(over) > GAP)
+    cuts = np.flatnonzero(over[1:] - over[:-1] > GAP)
     starts, ends = over[np.concatenate([[0], cuts + 1])], over[np.concatenate([cuts, [len(over) - 1]])]
     touching = np.flatnonzero((ends >= a) & (starts <= b))
     if len(touching) == 0:

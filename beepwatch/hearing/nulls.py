@@ -5,7 +5,10 @@ slowly: a room's own tail falls faster. Switched off there it is loud once more,
 is a null for the tone is none for its harmonics, which go on as before.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
+from math import atan2
 
 import numpy as np
 from scipy import fft
@@ -34,6 +37,8 @@ ORDERS = (2, 3)
 """Harmonics asked."""
 OFF, HIGHEST = 160.0, 7800.0
 """Hz beside a harmonic where its noise is measured, and the highest one asked."""
+ROUNDED = 1 + 1e-9
+"""Beyond what sums may differ by."""
 MOST_WEIGHT = 100.0
 """Noise there is taken for no more than 20 dB under that at the tone: sound of a lower rate has none (judgement)."""
 
@@ -45,19 +50,17 @@ class Harmonics:
     audio: Audio
     tone: float
 
-    def envelopes(self, whole: Envelope) -> list[Envelope]:
-        """Those over the steps of `whole`, weighted by the noise beside them."""
+    def envelopes(self, whole: Envelope) -> Iterator[Envelope]:
+        """Those over the steps of `whole`, weighted by the noise beside them; each made when it is asked for."""
         first, stop = whole.first, whole.first + whole.z.shape[1]
         sound = self.audio.view((first - MARGIN) * STEP, (stop + MARGIN) * STEP)
         most = MOST_WEIGHT * float(whole.weight.mean())
-        made = []
         for hertz in (order * self.tone for order in ORDERS if order * self.tone < HIGHEST):
             beside = [demodulate(sound, first, hertz + off) for off in (-OFF, OFF)]
-            noise = np.mean([np.square(np.abs(z)).mean(axis=1) for z in beside], axis=0) / STEP_NOISE
-            weight = np.minimum(1 / np.maximum(noise, 1e-30), most)
+            low, high = (np.add.reduce(np.square(np.abs(z)), axis=1) / z.shape[1] for z in beside)
+            weight = np.minimum(1 / np.maximum((low + high) / 2 / STEP_NOISE, 1e-30), most)
             z = demodulate(sound, first, hertz)
-            made.append(Envelope(z, np.repeat(weight[:, None], z.shape[1], axis=1), first, hertz))
-        return made
+            yield Envelope(z, np.repeat(weight[:, None], z.shape[1], axis=1), first, hertz)
 
 
 def sustained(part: Envelope, begin: int, end: int, level: Doubles) -> bool:
@@ -65,40 +68,52 @@ def sustained(part: Envelope, begin: int, end: int, level: Doubles) -> bool:
 
     level: power |z|^2 of each channel at `begin`, (channels,).
     """
-    shares = level * part.weight[:, :begin].mean(axis=1)
+    first = begin + TAIL_STEPS
+    lows = range(first, end - TAIL_STEPS // 2, TAIL_STEPS // 2)
+    if not lows:
+        return False
+    shares = level * (np.add.reduce(part.weight[:, :begin], axis=1) / begin)
     turn = _turn(part.z[:, max(begin - BESIDE, 0) : begin], shares)
-    for low in range(begin + TAIL_STEPS, end - TAIL_STEPS // 2, TAIL_STEPS // 2):
-        seconds = (np.arange(low, end) - begin) * STEP_SECONDS
-        tail = float((level[:, None] * 10 ** (-SLOWEST * seconds / 10) * part.weight[:, low:end]).sum())
-        if _line(part, low, end, turn) > NULL_ENERGY + EACH_MORE * (len(part.z) - 1) + OVER_TAIL * tail:
+    seconds = np.arange(TAIL_STEPS, end - begin) * STEP_SECONDS
+    tails = level[:, None] * 10 ** (-SLOWEST * seconds / 10) * part.weight[:, first:end]
+    weighted = part.z[:, first:end] * part.weight[:, first:end]
+    # no line holds more than all energy that it is taken from (Cauchy-Schwarz)
+    most = np.square(np.abs(part.z[:, first:end])) * part.weight[:, first:end] * ROUNDED
+    for low in lows:
+        tail = float(np.add.reduce(tails[:, low - first :], axis=None))
+        asked = NULL_ENERGY + EACH_MORE * (len(part.z) - 1) + OVER_TAIL * tail
+        if float(np.add.reduce(most[:, low - first :], axis=None)) <= asked:
+            continue
+        if _line(weighted[:, low - first :], part.weight[:, low:end], turn) > asked:
             return True
     return False
 
 
-def _line(part: Envelope, low: int, high: int, turn: float) -> float:
-    """Energy of the strongest line near `turn` radians a step from index `low` to `high` of `part`."""
-    weight = part.weight[:, low:high]
-    size = 1 << (4 * (high - low) - 1).bit_length()
-    turned = part.z[:, low:high] * weight * turning(-turn * np.arange(high - low, dtype=np.float64))
-    spectrum = fft.fft(turned, size, axis=1)
-    power = (
-        (np.square(spectrum.real) + np.square(spectrum.imag)) / np.maximum(weight.sum(axis=1), 1e-30)[:, None]
-    ).sum(axis=0)
+def _line(weighted: Complexes, weight: Doubles, turn: float) -> float:
+    """Energy of the strongest line near `turn` radians a step of weighted baseband (channels, n)."""
+    n = weighted.shape[1]
+    size = 1 << (4 * n - 1).bit_length()
+    spectrum = fft.fft(weighted * turning(-turn * np.arange(float(n))), size, axis=1)
     reach = max(1, round(SAME_TURN / (2 * np.pi) * size))
-    return float(max(power[: reach + 1].max(), power[-reach:].max()))
+    near = np.concatenate([spectrum[:, : reach + 1], spectrum[:, -reach:]], axis=1)
+    power = np.square(near.real)
+    power += np.square(near.imag)
+    power /= np.maximum(np.add.reduce(weight, axis=1), 1e-30)[:, None]
+    return float(np.maximum.reduce(np.add.reduce(power, axis=0)))
 
 
 def _turn(z: Complexes, shares: Doubles) -> float:
     """Mean angle from step to step, each channel by its share: the frequency."""
-    return float(np.angle(((z[:, 1:] * np.conj(z[:, :-1])).sum(axis=1) * shares).sum()))
+    turn = complex(np.add.reduce(np.add.reduce(z[:, 1:] * np.conj(z[:, :-1]), axis=1) * shares))
+    return atan2(turn.imag, turn.real)
 
 
 def _level_before(part: Envelope, at: int) -> Doubles:
     """Power |z|^2 of the tone of each channel in the TAIL_STEPS before index `at`, (channels,)."""
     span = slice(max(at - TAIL_STEPS, 0), at)
     weight = part.weight[:, span]
-    beyond = (np.square(np.abs(part.z[:, span])) * weight - STEP_NOISE).sum(axis=1)
-    level: Doubles = np.maximum(beyond / np.maximum(weight.sum(axis=1), 1e-30), 0.0)  # 0 where deaf
+    beyond = np.add.reduce(np.square(np.abs(part.z[:, span])) * weight - STEP_NOISE, axis=1)
+    level: Doubles = np.maximum(beyond / np.maximum(np.add.reduce(weight, axis=1), 1e-30), 0.0)  # 0 where deaf
     return level
 
 
@@ -110,7 +125,8 @@ def fades(whole: Envelope, harmonics: Harmonics, end: int) -> bool:
     back = min(at, BESIDE)
     near = whole.part(end - back, whole.first + n)
     return any(
-        sustained(one, back, one.z.shape[1], _level_before(one, back)) for one in (near, *harmonics.envelopes(near))
+        sustained(one, back, one.z.shape[1], _level_before(one, back))
+        for one in chain((near,), harmonics.envelopes(near))
     )
 
 

@@ -16,23 +16,23 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     """
     first = max(rows.begin, frame - length + 1, earliest)
     near = rows.ratio(first, frame + 1)[:, bin_ - 3 : bin_ + 4]
-    mean = near.mean(axis=0)
-    top = bin_ - 3 + int(np.argmax(mean))
+    mean = (np.add.reduce(near, axis=0) / np.float32(len(near))).tolist()
+    top = bin_ - 3 + mean.index(max(mean))
     pair = top if mean[min(top - bin_ + 4, 6)] >= mean[max(top - bin_ + 2, 0)] else top - 1
     pair = min(max(pair, 1), BINS - 3)
     back = max(rows.begin, frame - 2 * length - CHUNK, earliest)
-    wide = float(mean.max()) > STRONG
+    wide = max(mean) > STRONG
     y = pair_power(rows, pair, back, frame + 1, wide=False)
-    strength = max(float(y[first - back :].mean()) - 2.0, 0.4)
+    strength = max(float(np.add.reduce(y[first - back :])) / (frame + 1 - first) - 2.0, 0.4)
     half = min(strength, 16.0) / 2
     gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
-    backwards = np.cumsum(gain[::-1])
-    best = int(np.argmax(backwards))
+    backwards = gain[::-1].cumsum()
+    best = int(backwards.argmax())
     if backwards[best] <= 0:
         return None
     start = frame - best
-    weight = rows.ratio(start, frame + 1)[:, pair : pair + 2].mean(axis=0)
-    share = float(weight[1] / max(float(weight.sum()), 1e-9))
+    weight = np.add.reduce(rows.ratio(start, frame + 1)[:, pair : pair + 2], axis=0) / np.float32(best + 1)
+    share = float(weight[1] / max(float(weight[0] + weight[1]), 1e-9))
     track = Track(pair, start, start, (pair + share + LOW_BIN) * BIN_HZ, least_frame=start)
     track.at_start, track.opened = start <= 1, frame
     track.reach = reach_of(float(y[first - back :].max()))
@@ -46,7 +46,7 @@ def pair_power(rows: Rows, pair: int, first: int, stop: int, *, wide: bool) -> D
         both = rows.ratio(first, stop)[:, pair : pair + 2]
         return both[:, 0].astype(np.float64) + both[:, 1]
     low, high = max(pair - WIDE, 0), min(pair + 2 + WIDE, BINS)
-    total = rows.ratio(first, stop)[:, low:high].sum(axis=1, dtype=np.float64)
+    total = np.add.reduce(rows.ratio(first, stop)[:, low:high], axis=1, dtype=np.float64)
     wider: Doubles = np.maximum(total - (high - low - 2), 0.0)
     return wider
 

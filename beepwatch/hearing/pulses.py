@@ -11,11 +11,13 @@ import numpy as np
 from .baseband import STEP_NOISE, STEP_SECONDS
 from .drift import Envelope
 from .nulls import Harmonics, goes_through
+from .ranks import quantile
 from .spectrum import Doubles, Mask
 from .track import JOIN
 
 SMOOTH = 5
 """Steps (20 ms) of the running mean."""
+SMOOTHING = np.ones(SMOOTH) / SMOOTH
 CLEAR = 4.0
 """Energy of 20 ms of tone over noise below which no silence is looked for."""
 MISSED = 60.0
@@ -35,8 +37,10 @@ SHORTEST_GAP = 8
 
 
 def _runs(mask: Mask) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    inside = np.zeros(len(mask) + 2, np.bool_)
+    inside[1:-1] = mask
+    edges = np.flatnonzero(inside[1:] != inside[:-1]).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[int, int]]:
@@ -48,18 +52,21 @@ def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[in
     if n < 4 * SHORTEST_GAP:
         return []
     sound = _relative(part)
-    if float(sound.energy.mean()) * SMOOTH < CLEAR:
+    if float(np.add.reduce(sound.energy)) / n * SMOOTH < CLEAR:
         return []
-    power = np.convolve(sound.power, np.ones(SMOOTH) / SMOOTH, mode="same")
-    plateau, level = float(np.quantile(power, 0.8)), float(sound.power.mean())
+    power = np.convolve(sound.power, SMOOTHING, mode="same")
+    plateau, level = quantile(power, 0.8), float(np.add.reduce(sound.power)) / n
     gaps = []
     for a, b in _runs(power < HALF * plateau):
-        expected = level * float(sound.energy[a:b].sum())
-        missing = float((sound.power[a:b] * sound.energy[a:b]).sum()) < HALF * expected
-        deep = b - a >= SHORTEST_GAP and a > 0 and b < n and power[a:b].min() < DEEP * plateau
-        silent = deep and missing and expected > MISSED and _abrupt(power, b, plateau)
+        if b - a < SHORTEST_GAP or a == 0 or b == n or power[a:b].min() >= DEEP * plateau:
+            continue
+        expected = level * float(np.add.reduce(sound.energy[a:b]))
+        missing = float(np.add.reduce(sound.power[a:b] * sound.energy[a:b])) < HALF * expected
+        silent = missing and expected > MISSED and _abrupt(power, b, plateau)
         if silent and not goes_through(part, harmonics, (a, b - SMOOTH), HALF * plateau * sound.channels):
             gaps.append((a, b))
+    if not gaps:
+        return []
     loud = np.flatnonzero(power >= HALF * plateau)
     whole = (int(loud[0]), int(loud[-1]) + 1 if final else n)
     held = np.concatenate([[0.0], np.cumsum(sound.power * sound.energy)])
@@ -80,11 +87,12 @@ class _Relative:
 
 def _relative(part: Envelope) -> _Relative:
     """Channels weighed by the tone's energy in each (matched to a known pattern of powers): a deaf one has no say."""
-    beyond = np.abs(part.z) ** 2 * part.weight - STEP_NOISE
-    channels = np.maximum(beyond.sum(axis=1) / np.maximum(part.weight.sum(axis=1), 1e-30), 0.0)  # 0 where deaf
+    beyond = np.square(np.abs(part.z)) * part.weight - STEP_NOISE
+    weight = np.maximum(np.add.reduce(part.weight, axis=1), 1e-30)
+    channels = np.maximum(np.add.reduce(beyond, axis=1) / weight, 0.0)  # 0 where deaf
     energy = part.weight * channels[:, None]
-    squares = np.maximum((energy**2).sum(axis=0), 1e-30)
-    return _Relative((beyond * energy).sum(axis=0) / squares, np.sqrt(squares), channels)
+    squares = np.maximum(np.add.reduce(np.square(energy), axis=0), 1e-30)
+    return _Relative(np.add.reduce(beyond * energy, axis=0) / squares, np.sqrt(squares), channels)
 
 
 def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles, final: bool) -> list[tuple[int, int]]:

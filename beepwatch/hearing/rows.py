@@ -85,12 +85,19 @@ class Rows:
     def noise_at(self, first: int, stop: int, bin_: int) -> Floats:
         """Noise power of frames first <= t < stop in one bin, all channels' mean, shape (n,)."""
         gains = self._gains[:, first - self._base : stop - self._base, bin_ // BAND_BINS]
-        if len(gains) == 1 and first // BLOCK == (stop - 1) // BLOCK:
-            one: Floats = self._floors[0, (first // BLOCK) % BLOCKS, bin_] * gains[0]
-            return one
-        blocks = (np.arange(first, stop) // BLOCK) % BLOCKS
-        noise: Floats = (self._floors[:, blocks, bin_] * gains).mean(axis=0)
+        if first // BLOCK == (stop - 1) // BLOCK:
+            floors = self._floors[:, (first // BLOCK) % BLOCKS, None, bin_]
+        else:
+            floors = self._floors[:, (np.arange(first, stop) // BLOCK) % BLOCKS, bin_]
+        noise: Floats = floors[0] * gains[0] if len(gains) == 1 else (floors * gains).mean(axis=0)
         return noise
+
+    def noise_in(self, frame: int, bin_: int) -> float:
+        """The same of one frame."""
+        if len(self._floors) > 1:
+            return float(self.noise_at(frame, frame + 1, bin_)[0])
+        gain = self._gains[0, frame - self._base, bin_ // BAND_BINS]
+        return float(self._floors[0, (frame // BLOCK) % BLOCKS, bin_] * gain)
 
     def share(self, first: int, stop: int, bin_: int) -> Floats:
         """Independent looks of the channels over their number, at one bin, shape (n,)."""

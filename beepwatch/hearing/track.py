@@ -110,7 +110,7 @@ class Track:
     def strength(self, rows: Rows) -> float:
         """Level over the noise of the last frame followed."""
         last = self.next - 1
-        return self.level / max(float(rows.noise_at(last, last + 1, self.pair)[0]), 1e-30)
+        return self.level / max(rows.noise_in(last, self.pair), 1e-30)
 
 
 def deadline(track: Track) -> int:
