@@ -28,6 +28,7 @@ def _low_pass() -> Doubles:
 
 
 LOW_PASS = _low_pass()
+PLACES = np.arange(len(LOW_PASS))
 NOISE_SHARE = 1 / STEP
 """Noise density round 0 Hz over the variance of the sound: what many steps added in phase hold, each (theory)."""
 STEP_NOISE = float(np.sum(LOW_PASS**2)) / NOISE_SHARE
@@ -78,24 +79,40 @@ def demodulate(samples: Floats, first: int, hertz: float) -> Complexes:
 
     samples: (channels, (n + 2 MARGIN) * STEP). Returns complex, (channels, n); a tone of amplitude A gives |z| = A / 2.
     """
-    real_taps, imaginary_taps, turn = _taps(hertz)
-    # einsum, not a matrix product: its sums do not depend on where in memory the samples lie
-    row, step = samples.strides
-    shape = (len(samples), samples.shape[1] // STEP - 2 * MARGIN, len(LOW_PASS))
-    windows = np.lib.stride_tricks.as_strided(samples, shape, (row, STEP * step, step), writeable=False)
-    turned = np.empty(shape[:2], np.complex128)
-    turned.real = np.einsum("cmn,n->cm", windows, real_taps)
-    turned.imag = np.einsum("cmn,n->cm", windows, imaginary_taps)
-    turned *= turning(turn * STEP * (first - MARGIN + np.arange(shape[1])))
+    real, imaginary = _filtered(samples, _taps(hertz))
+    turned = np.empty(real.shape, np.complex128)
+    turned.real, turned.imag = real, imaginary
+    turn = -2 * np.pi * hertz / RATE
+    turned *= turning(turn * STEP * (first - MARGIN + np.arange(turned.shape[1])))
     return turned
 
 
-@lru_cache(maxsize=128)
-def _taps(hertz: float) -> tuple[Floats, Floats, float]:
-    """The low-pass round `hertz`: its real and its imaginary part, and the radians of a sample."""
-    turn = -2 * np.pi * hertz / RATE
-    angle = turn * np.arange(len(LOW_PASS))
-    return (LOW_PASS * np.cos(angle)).astype(np.float32), (LOW_PASS * np.sin(angle)).astype(np.float32), turn
+def density(samples: Floats, *hertz: float) -> Doubles:
+    """Mean |z|^2 of the basebands that `demodulate` would give, (channels,)."""
+    parts = _filtered(samples, _taps(*hertz)).astype(np.float64)
+    mean: Doubles = np.add.reduce(np.square(parts), axis=(0, 2)) / (len(hertz) * parts.shape[2])
+    return mean
+
+
+def _filtered(samples: Floats, taps: Floats) -> Floats:
+    """Sound through the filters `taps`, one sample a step: (filters, channels, n).
+
+    By einsum, not a matrix product: its sums do not depend on where in memory the samples lie.
+    """
+    row, step = samples.strides
+    shape = (len(samples), samples.shape[1] // STEP - 2 * MARGIN, len(LOW_PASS))
+    windows = np.lib.stride_tricks.as_strided(samples, shape, (row, STEP * step, step), writeable=False)
+    filtered: Floats = np.einsum("cmn,kn->kcm", windows, taps)
+    return filtered
+
+
+@lru_cache(maxsize=64)
+def _taps(*hertz: float) -> Floats:
+    """The low-pass round each of `hertz`, its real and its imaginary part in turn."""
+    angle = np.array([-2 * np.pi * one / RATE for one in hertz])[:, None] * PLACES
+    taps = np.empty((2 * len(hertz), len(LOW_PASS)), np.float32)
+    taps[::2], taps[1::2] = LOW_PASS * np.cos(angle), LOW_PASS * np.sin(angle)
+    return taps
 
 
 def turning(angle: Doubles) -> Complexes:

@@ -6,7 +6,7 @@ times) its own standard error, so that near the limit of hearing nothing is thro
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import log10
+from math import log10, sqrt
 
 import numpy as np
 from scipy import fft
@@ -18,6 +18,7 @@ from .beside import OF_TWO, but_one
 from .burst import Burst
 from .drift import Envelope
 from .floor import band_level
+from .ranks import cuts
 from .rows import Rows
 from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Complexes, Doubles, Floats, Mask
 
@@ -67,16 +68,15 @@ class Inside:
 
     def power(self) -> tuple[float, float]:
         """(mean power without noise, its standard error); both in the units of |u|^2."""
-        n, v = len(self.u), float(self.weight.sum())
-        mean = float((np.abs(self.u) ** 2 * self.weight).sum() - n * STEP_NOISE) / v
+        n, v = len(self.u), float(np.add.reduce(self.weight))
+        mean = (float(np.add.reduce(np.square(np.abs(self.u)) * self.weight)) - n * STEP_NOISE) / v
         each = n * STEP_NOISE / v
-        error = float(np.sqrt((2 * max(mean, 0.0) * each + each**2) / n))
-        return mean, error
+        return mean, sqrt((2 * max(mean, 0.0) * each + each**2) / n)
 
     def coherent(self) -> tuple[float, float]:
         """(power of the mean without noise, its energy in noise units)."""
-        v = float(self.weight.sum())
-        energy = float(np.abs((self.u * self.weight).sum()) ** 2) / v
+        v = float(np.add.reduce(self.weight))
+        energy = float(np.abs(np.add.reduce(self.u * self.weight)) ** 2) / v
         return (energy - 1) / v, energy
 
     def level(self) -> float:
@@ -88,8 +88,7 @@ class Inside:
 
     def pieces(self, count: int) -> list["Inside"]:
         """`count` parts of nearly equal length."""
-        cuts = np.linspace(0, len(self.u), count + 1).astype(int)
-        return [Inside(self.u[a:b], self.weight[a:b]) for a, b in pairwise(cuts)]
+        return [Inside(self.u[a:b], self.weight[a:b]) for a, b in pairwise(cuts(len(self.u), count).tolist())]
 
 
 def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:

@@ -94,8 +94,10 @@ def _sound(track: Track, y: float, noise: float, frame: int) -> None:
     if track.seconds(frame) > LONG:
         tail = max(level / LONG_TAIL, min(level, recent) / TAIL)
     floor = noise if noise >= tail else tail
-    half = min(max(level / floor, LEAST_RATIO), MOST_RATIO) / 2
-    track.sum = total = track.sum + (2 * log1p(half) - min(y * noise / floor, CLIP) * half / (1 + half))
+    ratio, heard = level / floor, y * noise / floor
+    half = (LEAST_RATIO if ratio < LEAST_RATIO else ratio if ratio < MOST_RATIO else MOST_RATIO) / 2
+    gain = (heard if heard < CLIP else CLIP) * half / (1 + half)
+    track.sum = total = track.sum + (2 * log1p(half) - gain)
     track.total += above
     track.count += 1
     if above < DIP * level:
@@ -144,6 +146,8 @@ def _wait(track: Track, y: float, noise: float, frame: int) -> None:
 
 def _returns(track: Track, y: float, noise: float, frame: int) -> bool:
     """Add a frame to the evidence that the tone is back."""
+    if y <= 2.0 and track.back == 0.0:  # less than noise has on the mean: it tells against it
+        return False
     level = max(track.level, 1e-30)
     fallen = TAIL_DB + TAIL_DB_A_FRAME * (frame - track.last - 1)
     floor = max(noise, level * 10 ** (-fallen / 10))

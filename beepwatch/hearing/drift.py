@@ -126,22 +126,33 @@ def _chirped(part: Envelope, share: float) -> Drift:
     cells = (part.z * part.weight)[:, : 3 * n].reshape(-1, n, 3).sum(axis=2)
     length = 3 * n * STEP_SECONDS
     steps = int(min(share * part.tone / length, CHIRP_HZ_PER_S) * length**2 / 1.3)
-    chirps = np.arange(-steps, steps + 1) * (1.3 / length**2)
-    seconds = (np.arange(n) - (n - 1) / 2) * 3 * STEP_SECONDS
+    spacing = 1.3 / length**2
+    turns = _chirps(n, steps, spacing)
     size = 1 << (2 * n - 1).bit_length()
     power, best, most = np.zeros(size), 0.0, 0.0
-    for some in np.array_split(chirps, -(-len(chirps) // SLAB)) if len(chirps) > SLAB else [chirps]:
-        grid = powers(fft.fft(cells[:, None, :] * turning(-np.pi * some[:, None] * seconds**2), size, axis=2))
+    for first in range(0, len(turns), SLAB):
+        grid = powers(fft.fft(cells[:, None, :] * turns[first : first + SLAB], size, axis=2))
         tops = np.maximum.reduce(grid, axis=1)
         row = int(tops.argmax())
         if tops[row] > most:
-            power, best, most = grid[row], float(some[row]), float(tops[row])
+            power, best, most = grid[row], (first + row - steps) * spacing, float(tops[row])
     top = int(power.argmax())
     left, peak, right = power[top - 1], power[top], power[(top + 1) % size]
     bend = left - 2 * peak + right
     cycle = (top + (0.5 * (left - right) / bend if bend < 0 else 0.0)) / size
     hertz = ((cycle + 0.5) % 1 - 0.5) / (3 * STEP_SECONDS)
     return still(part, (best, float(hertz)))
+
+
+def _chirps(n: int, steps: int, spacing: float) -> Complexes:
+    """Phasors that undo straight drifts of -`steps` to `steps` times `spacing` Hz/s, (2 steps + 1, n cells of 3 steps).
+
+    A quarter of them is the rest's mirror image.
+    """
+    seconds = (np.arange((n + 1) // 2) - (n - 1) / 2) * 3 * STEP_SECONDS
+    left = turning(-np.pi * (np.arange(steps + 1) * spacing)[:, None] * seconds**2)
+    upper = np.concatenate([left, left[:, : n // 2][:, ::-1]], axis=1)
+    return np.concatenate([np.conj(upper[:0:-1]), upper])
 
 
 def _from_phase(part: Envelope, degree: int) -> Drift:

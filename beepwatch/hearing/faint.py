@@ -101,10 +101,11 @@ def _bank(constant: float, tone: float) -> _Bank:
     steps = constant / STEP_SECONDS
     late = np.exp((WINDOW / 2 - np.arange(WINDOW + int(6 * steps))) / steps)
     most = int(MOST_BEND * tone * constant / TURN)
-    cycles = TURN * np.concatenate([np.arange(-most, 0), np.arange(1, most + 1)])
+    cycles = TURN * np.arange(1, most + 1)
     share = late[:WINDOW:SPACING] / (constant * tone * BEND)
-    prior = np.log(0.5 * BENT / len(TIME_CONSTANTS) * TURN * share) - np.abs(cycles)[:, None] * share
-    return _Bank(turning(2 * np.pi * cycles[:, None] * late) - 1, prior)
+    prior = np.log(0.5 * BENT / len(TIME_CONSTANTS) * TURN * share) - cycles[:, None] * share
+    up = turning(2 * np.pi * cycles[:, None] * late) - 1
+    return _Bank(np.concatenate([np.conj(up[::-1]), up]), np.concatenate([prior[::-1], prior]))
 
 
 def onset(whole: Envelope, guess: float, other: float) -> float:

@@ -13,7 +13,7 @@ from math import atan2
 import numpy as np
 from scipy import fft
 
-from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, turning
+from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, density, turning
 from .drift import Envelope
 from .spectrum import Complexes, Doubles
 
@@ -56,9 +56,8 @@ class Harmonics:
         sound = self.audio.view((first - MARGIN) * STEP, (stop + MARGIN) * STEP)
         most = MOST_WEIGHT * float(whole.weight.mean())
         for hertz in (order * self.tone for order in ORDERS if order * self.tone < HIGHEST):
-            beside = [demodulate(sound, first, hertz + off) for off in (-OFF, OFF)]
-            low, high = (np.add.reduce(np.square(np.abs(z)), axis=1) / z.shape[1] for z in beside)
-            weight = np.minimum(1 / np.maximum((low + high) / 2 / STEP_NOISE, 1e-30), most)
+            noise = density(sound, hertz - OFF, hertz + OFF) / STEP_NOISE
+            weight = np.minimum(1 / np.maximum(noise, 1e-30), most)
             z = demodulate(sound, first, hertz)
             yield Envelope(z, np.repeat(weight[:, None], z.shape[1], axis=1), first, hertz)
 
