@@ -28,31 +28,34 @@ class Sums:
 
     def __init__(self, turned: Complexes, weight: Doubles, first: int) -> None:
         self.first, self.last = first, first + turned.shape[1]
-        self._c = np.zeros((len(turned), turned.shape[1] + 1), np.complex128)
-        self._v = np.zeros((len(turned), turned.shape[1] + 1))
-        np.cumsum(turned * weight, axis=1, out=self._c[:, 1:])
-        np.cumsum(weight, axis=1, out=self._v[:, 1:])
+        self._sums = np.zeros((3, len(turned), turned.shape[1] + 1))
+        """Real and imaginary part of C, and V."""
+        weighted = turned * weight
+        for sums, values in zip(self._sums, (weighted.real, weighted.imag, weight), strict=True):
+            np.cumsum(values, axis=1, out=sums[:, 1:])
 
-    def _at(self, steps: Doubles) -> tuple[Complexes, Doubles]:
-        """(C, V) at step numbers, between steps by straight lines; shape (channels, len(steps))."""
+    def _at(self, steps: Doubles) -> Doubles:
+        """C and V at step numbers, between steps by straight lines; shape (3, channels, len(steps))."""
         place = np.minimum(np.maximum(steps - self.first, 0), self.last - self.first)
-        low = np.minimum(place.astype(np.int64), self._c.shape[1] - 2)
-        part = place - low
-        c, v = self._c.take(low, axis=1), self._v.take(low, axis=1)
+        low = np.minimum(place.astype(np.int64), self._sums.shape[2] - 2)
+        place -= low
+        here = self._sums.take(low, axis=2)
         low += 1
-        return c + part * (self._c.take(low, axis=1) - c), v + part * (self._v.take(low, axis=1) - v)
+        there: Doubles = self._sums.take(low, axis=2)
+        there -= here
+        there *= place
+        there += here
+        return there
 
     def likelihood(self, begins: Doubles, ends: Doubles) -> Doubles:
         """Log likelihood ratio for each pair, shape (len(begins), len(ends)); 0 where empty."""
-        c0, v0 = self._at(begins)
-        c1, v1 = (c0, v0) if ends is begins else self._at(ends)
-        total = np.zeros((len(begins), len(ends)))
-        for channel in range(len(c0)):
-            step = c1[channel][None, :] - c0[channel][:, None]
-            width = v1[channel][None, :] - v0[channel][:, None]
-            power = np.square(step.real)
-            power += np.square(step.imag)
-            total += np.divide(power, width, out=np.zeros_like(power), where=width > 0)
+        before = self._at(begins)
+        after = before if ends is begins else self._at(ends)
+        real, imaginary, width = after[:, :, None, :] - before[:, :, :, None]
+        power = np.square(real, out=real)
+        power += np.square(imaginary, out=imaginary)
+        each = np.divide(power, width, out=np.zeros_like(power), where=width > 0)
+        total: Doubles = each[0] if len(each) == 1 else np.add.reduce(each, axis=0)
         return total
 
 

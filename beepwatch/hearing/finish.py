@@ -19,7 +19,7 @@ from .nulls import Harmonics
 from .pulses import HALF, SMOOTH, silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
-from .track import CHUNK, Track, coarse_steps
+from .track import CHUNK, Sight, Track, coarse_steps
 from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
 
 LOOK_BACK = 120
@@ -92,18 +92,31 @@ class Stretch:
 
 def line_like(track: Track, rows: Rows, stop: int) -> bool:
     """A cheap first look at the frames before `stop`: is it a line, and alone, or a glide, a chord, a voice, a hiss?"""
-    first = max(track.start, rows.begin, stop - LOOKED_AT)
-    if stop <= first:
+    sight = _sight(track, rows, stop)
+    if sight[0] >= stop:
         return False
+    if track.judged is None or track.judged[0] != sight:
+        alike = _steady(track, rows, sight[0], stop) and _alone(track.pair, rows, sight[0], stop)
+        track.judged = (sight, alike)
+    return track.judged[1]
+
+
+def _sight(track: Track, rows: Rows, stop: int) -> Sight:
+    """What a look at the track's last frames before `stop` depends on."""
+    first = max(track.start, rows.begin, stop - LOOKED_AT)
+    near = rows.old(first, first + 1)[:, max(track.pair - FAR_BINS, 0) : track.pair + FAR_BINS + 2]
+    return first, stop, track.pair, near.tobytes()
+
+
+def _steady(track: Track, rows: Rows, first: int, stop: int) -> bool:
+    """Is it one line that holds what evidence takes, and most of the power about it?"""
     near = np.minimum(rows.ratio(first, stop)[:, max(track.pair - 6, 0) : track.pair + 8], 1e6) - 1.0
     parts = np.add.reduceat(near, STARTS[: -(-len(near) // CHUNK)], axis=0)
     pairs = parts[:, 1:] + parts[:, :-1]
     line = float(np.add.reduce(np.maximum.reduce(pairs[:, 2:] + pairs[:, :-2], axis=1)))
     if line < LEAST_LINE and stop - track.start <= LOOKED_AT:
         return False
-    if line <= NARROW * (float(np.add.reduce(near, axis=None)) - 3 * sqrt(near.size)):
-        return False
-    return _alone(track.pair, rows, first, stop)
+    return line > NARROW * (float(np.add.reduce(near, axis=None)) - 3 * sqrt(near.size))
 
 
 def _alone(tone: int, rows: Rows, first: int, stop: int) -> bool:
@@ -164,7 +177,10 @@ def _lines(body: Envelope, shift: int) -> float:
 
 def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     """Bring the sound up to the end of the frame before `stop_frame` down to the track's baseband."""
-    apart = nearest_line(rows, max(track.start, rows.begin, stop_frame - LOOKED_AT), stop_frame, track.pair)
+    sight = _sight(track, rows, stop_frame)
+    if track.measured is None or track.measured[0] != sight:
+        track.measured = (sight, nearest_line(rows, sight[0], stop_frame, track.pair))
+    apart = track.measured[1]
     if apart < track.apart:
         track.apart, track.chunks = apart, []
     if not track.chunks:
@@ -227,19 +243,24 @@ def bursts(track: Track, rows: Rows, audio: Audio, known: Known | None) -> list[
     if not one_line(whole.part(int(begin), int(end) + 1), known is not None):
         return []
     found = []
-    for a, b, low, high in pieces(whole, Harmonics(audio, track.tone), (begin, end), final=True):
+    parts = pieces(whole, Harmonics(audio, track.tone), (begin, end), final=True)
+    for a, b, low, high in parts:
         if b - a < 4:
             continue
-        one = fitted(track, rows, Stretch(whole.part(max(low, track.cut), high), a, b), known)
+        stretch = Stretch(whole.part(max(low, track.cut), high), a, b)
+        one = fitted(track, rows, stretch, known, looked_at=len(parts) == 1)
         if one is not None:
             found.append(one)
     return found
 
 
-def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None) -> Found | None:
-    """Fit and describe one burst; None without evidence. known: the beep that is listened for, if it is near."""
+def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, looked_at: bool = False) -> Found | None:
+    """Fit and describe one burst; None without evidence.
+
+    known: the beep that is listened for, if it is near. looked_at: it is one line, as far as a cheap look tells.
+    """
     part = stretch.part
-    if not one_line(part.part(int(stretch.begin), int(stretch.end) + 1), known is not None):
+    if not looked_at and not one_line(part.part(int(stretch.begin), int(stretch.end) + 1), known is not None):
         return None
     burst = fit_burst(part, stretch.begin, stretch.end, None if known is None else known.length)
     if not enough(burst, known is not None):

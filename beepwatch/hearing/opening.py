@@ -1,6 +1,6 @@
 """A track's beginning: its bins and its first frame, looked for back from where it was noticed."""
 
-from math import sqrt
+from math import log1p, sqrt
 
 import numpy as np
 
@@ -25,7 +25,7 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     y = pair_power(rows, pair, back, frame + 1, wide=False)
     strength = max(float(np.add.reduce(y[first - back :])) / (frame + 1 - first) - 2.0, 0.4)
     half = min(strength, 16.0) / 2
-    gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * np.log1p(half)
+    gain = np.minimum(y, CLIP) * (half / (1 + half)) - 2 * log1p(half)
     backwards = gain[::-1].cumsum()
     best = int(backwards.argmax())
     if backwards[best] <= 0:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from math import ceil, inf
+from typing import TypeAlias
 
 from .baseband import STEP
 from .rows import Rows
@@ -20,6 +21,10 @@ GUARD = 5
 """Bins on each side that belong to a track (Hann main lobe 2, drift 3)."""
 CHUNK = 8
 """Frames between two looks at a track's bin, counted from its start: results do not depend on how samples came."""
+
+
+Sight: TypeAlias = tuple[int, int, int, bytes]
+"""First frame, frame after the last, pair, and which bins near it had long held tones: all that a look depends on."""
 
 
 @dataclass(slots=True)
@@ -87,11 +92,15 @@ class Track:
     chunks: list[tuple[Complexes, Doubles]] = field(default_factory=list)
     chunk_first: int = 0
     chunk_next: int = 0
+    judged: tuple[Sight, bool] | None = None
+    """What was last looked at for a line alone, and whether it was one."""
+    measured: tuple[Sight, float] | None = None
+    """What was last looked at for another line, and Hz to it."""
 
     @property
     def level(self) -> float:
         """Mean power of the pair beyond noise."""
-        return self.total / max(self.count, 1)
+        return self.total / self.count if self.count > 1 else self.total
 
     @property
     def last(self) -> int:
@@ -115,12 +124,13 @@ class Track:
 
 def deadline(track: Track) -> int:
     """Frame by which a tone that has ended must have come back to be the same beep."""
-    end = frame_end(track.last) - FRAME_TAIL + JOIN * RATE
-    return ceil((end - 2 * HOP) / HOP)
+    return track.last + WAITED
 
 
 FRAME_TAIL = HOP // 2
 """Samples by which the true end lies before the end of the last frame that holds the tone, on the mean."""
+WAITED = ceil((frame_end(0) - FRAME_TAIL + JOIN * RATE - 2 * HOP) / HOP)
+"""Frames from the last one with the tone."""
 
 
 def go_on(track: Track) -> None:
