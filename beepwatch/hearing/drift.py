@@ -123,7 +123,9 @@ def _chirped(part: Envelope, share: float) -> Drift:
     n = part.z.shape[1] // 3
     if n < 2:
         return still(part)
-    cells = (part.z * part.weight)[:, : 3 * n].reshape(-1, n, 3).sum(axis=2)
+    weighted = part.z[:, : 3 * n] * part.weight[:, : 3 * n]
+    cells = weighted[:, ::3] + weighted[:, 1::3]
+    cells += weighted[:, 2::3]
     length = 3 * n * STEP_SECONDS
     steps = int(min(share * part.tone / length, CHIRP_HZ_PER_S) * length**2 / 1.3)
     spacing = 1.3 / length**2
@@ -211,7 +213,7 @@ def _polyfit(x: Doubles, y: Doubles, degree: int, weight: Doubles) -> tuple[floa
         np.multiply(columns[:, power + 1], scaled, out=columns[:, power])
     columns *= weight[:, None]
     square = columns.T @ columns
-    square[np.diag_indices(degree + 1)] += 1e-9 * float(np.add.reduce(np.square(weight)))
+    square.ravel()[:: degree + 2] += 1e-9 * float(np.add.reduce(np.square(weight)))
     found = np.linalg.solve(square, columns.T @ (y * weight))
     return tuple(float(c) / scale ** (degree - i) for i, c in enumerate(found))
 

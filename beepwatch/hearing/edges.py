@@ -63,7 +63,14 @@ def median_place(places: Doubles, log_likelihood: Doubles) -> float:
     """Median of a likelihood given on a rising grid."""
     density = np.exp(log_likelihood - np.maximum.reduce(log_likelihood))
     total = density.cumsum()
-    return float(np.interp(total[-1] / 2, total - density / 2, places))
+    half = float(total[-1]) / 2
+    middles = total - density / 2
+    after = int(middles.searchsorted(half, side="right"))
+    if after in (0, len(places)):
+        return float(places[max(after - 1, 0)])
+    low, high = float(middles[after - 1]), float(middles[after])
+    place, step = float(places[after - 1]), float(places[after] - places[after - 1])
+    return place + step / (high - low) * (half - low)
 
 
 def edge(sums: Sums, guess: float, span: tuple[float, float], other: float, length: float | None = None) -> float:

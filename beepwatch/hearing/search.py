@@ -6,16 +6,13 @@ chance `CHANCE[L]` for one bin and frame. These are only candidates: the coheren
 """
 
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammainccinv
 
+from .around import Indices, all_beside, nearest, second
 from .floor import BLOCK
 from .spectrum import BINS, Floats, Mask
-
-Indices: TypeAlias = NDArray[np.int64]
 
 CHANCE = {2: 1e-8, 4: 1e-7, 8: 3e-7, 16: 5e-7, 32: 5e-7, 64: 5e-7, 128: 5e-7}
 """Chance for one bin and frame of noise alone. Short sums are stricter, as a weak short sum cannot pass the fit."""
@@ -48,10 +45,6 @@ TWO_FROM, OF_TWO, CLEAR_OF_TWO = 8, 3.0, 10.0
 all the rest, and its least mean power over noise (judgement)."""
 CLEAR, CLEARLY = 200.0, 6.0
 """Excess from which noise no longer counts, and how many times a line then stands over those neighbours."""
-LOBE = 4
-"""Bins to each side that a line and what it splashes hold in clipped sums."""
-FAR = 45
-"""Bins (350 Hz): a voice has another line within as many, a buzzer has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +67,6 @@ def thresholds(channels: int, gain: float = 1.0) -> dict[int, float]:
     }
 
 
-OFFSETS: Indices = np.concatenate([np.arange(-FAR, -4), np.arange(5, FAR + 1)])
 CLIPPED = np.full((BLOCK, BINS), CLIP)
 """Of a whole block: numpy compares two arrays quicker than an array and a number."""
 NONE: Indices = np.zeros(0, np.int64)
@@ -214,27 +206,34 @@ class Search:
         flat = sums.rows.ravel()
         length = sums.lengths[place // BINS].astype(np.float32)
         excess, still = flat[place] - length, sums.last.ravel()[place] * length
-        keep = excess > np.where(excess < CLEAR, WIDE, CLEARLY) * (_beside(flat, place) - length)
+        keep = excess > np.where(excess < CLEAR, WIDE, CLEARLY) * (nearest(flat, place) - length)
         share = np.where(excess < LOUD, 0.0, STILL)
         keep &= still > (share if faint else np.where(length > SHORT, share, STILL_SHORT)) * excess
         place, excess, length = place[keep], excess[keep], length[keep]
         pairs = int(np.searchsorted(place, sums.least.size))
-        keep = np.ones(len(place), np.bool_)
         if pairs:
+            keep = np.ones(len(place), np.bool_)
             least, two = sums.least.ravel(), place[:pairs]
-            keep[:pairs] = least[two] > _beside(least, two) - 1
+            keep[:pairs] = least[two] > nearest(least, two) - 1
             keep[:pairs] &= excess[:pairs] > COMPANY * sums.rows[: len(sums.least)].max(axis=1)[two // BINS]
-        if len(place):
-            strongest = _strongest_beside(sums.rows, place)
-            times = np.where((length == 2) & (strongest > self._beside), STANDS_OUT, ALONE)
-            alone = excess > times * (strongest - length)
-            other = ~alone & (length >= TWO_FROM) & (excess > CLEAR_OF_TWO * length)
-            if other.any():
-                alone[other] = excess[other] > OF_TWO * (_second_beside(sums.rows, place[other]) - length[other])
-            keep &= alone
+            place, excess, length = place[keep], excess[keep], length[keep]
+        if len(place) == 0:
+            return []
+        keep = self._alone(sums, place, excess, length)
         t, k = np.divmod(place[keep], BINS)
         found = zip(sums.frames[t].tolist(), k.tolist(), sums.lengths[t].tolist(), excess[keep].tolist(), strict=True)
         return [Candidate(*one, faint) for one in found]
+
+    def _alone(self, sums: _Sums, place: Indices, excess: Floats, length: Floats) -> Mask:
+        """Which of the places in the flat `sums` stand out over all 5 to FAR bins away, or over all but one line."""
+        beside = all_beside(sums.rows, place)
+        strongest = np.maximum.reduce(beside, axis=1)
+        times = np.where((length == 2) & (strongest > self._beside), STANDS_OUT, ALONE)
+        alone: Mask = excess > times * (strongest - length)
+        other = np.flatnonzero(~alone & (length >= TWO_FROM) & (excess > CLEAR_OF_TWO * length))
+        if len(other):
+            alone[other] = excess[other] > OF_TWO * (second(beside[other]) - length[other])
+        return alone
 
     def _tops(self, sums: _Sums, free_from: Indices, pairs_from: Indices, faint: bool) -> Indices:
         """Where in the flat `sums` they pass the threshold, in free bins, and no neighbouring bin is stronger.
@@ -242,21 +241,22 @@ class Search:
         faint: near the known tone only, and what passes the ordinary threshold is left out.
         """
         low, high = self._near if faint and self._near is not None else self._range
-        rows, over = sums.rows, sums.thresholds[:, None]
-        top = (rows > over)[:, 1:-1]
+        over = sums.rows > sums.thresholds[:, None]
         if faint:
             fainter = [self._fainter[int(n)] if n > 2 else np.inf for n in sums.lengths]
-            top = (rows > np.array(fainter, np.float32)[:, None])[:, 1:-1] & ~top
-        top &= rows[:, 1:-1] >= rows[:, :-2]
-        top &= rows[:, 1:-1] > rows[:, 2:]
-        t, k = np.divmod(np.flatnonzero(top), BINS - 2)
-        k += 1
-        length = sums.lengths[t]
-        earliest = np.where(length == 2, pairs_from[k], free_from[k])
-        keep = (k >= low) & (k < high) & (sums.frames[t] - length + 1 >= earliest)
-        keep &= ~sums.taken[t, k]
-        place: Indices = t[keep] * BINS + k[keep]
-        return place
+            over = (sums.rows > np.array(fainter, np.float32)[:, None]) & ~over
+        flat, place = sums.rows.ravel(), np.flatnonzero(over)
+        here = flat.take(place)
+        top = here >= flat.take(place - 1, mode="clip")
+        top &= here > flat.take(place + 1, mode="clip")
+        place = place[top]
+        t, k = np.divmod(place, BINS)
+        length = sums.lengths.take(t)
+        earliest = np.where(length == 2, pairs_from.take(k), free_from.take(k))
+        keep = (k >= low) & (k < high) & (sums.frames.take(t) - length + 1 >= earliest)
+        keep &= ~sums.taken.ravel().take(place)
+        found: Indices = place[keep]
+        return found
 
 
 def _gathered(
@@ -275,34 +275,3 @@ def _gathered(
 def _clip(ratio: Floats, clipped: Floats) -> None:
     """Write into `clipped` the ratio, CLIP at most."""
     np.minimum(ratio, CLIPPED[: len(ratio)] if len(ratio) <= BLOCK else CLIP, out=clipped)
-
-
-def _beside(flat: Floats, place: Indices) -> Floats:
-    """Greatest value 4 and 5 bins away from each place."""
-    one: Floats = np.maximum(flat[place - 5], flat[place - 4])
-    other: Floats = np.maximum(flat[place + 4], flat[place + 5])
-    return np.maximum(one, other)
-
-
-def _strongest_beside(sums: Floats, place: Indices) -> Floats:
-    """Greatest sum 5 to FAR bins away from each place in the flat `sums`."""
-    strongest: Floats = _all_beside(sums, place).max(axis=1)
-    return strongest
-
-
-def _second_beside(sums: Floats, place: Indices) -> Floats:
-    """The same, but for the strongest line there."""
-    beside = _all_beside(sums, place)
-    top = OFFSETS[np.argmax(beside, axis=1)]
-    beside[np.abs(OFFSETS - top[:, None]) <= LOBE] = 0
-    second: Floats = beside.max(axis=1)
-    return second
-
-
-def _all_beside(sums: Floats, place: Indices) -> Floats:
-    """Sums at OFFSETS from each place in the flat `sums`, shape (places, offsets)."""
-    rows, t = np.unique(place // BINS, return_inverse=True)
-    wide = np.zeros((len(rows), BINS + 2 * FAR), np.float32)
-    wide[:, FAR:-FAR] = sums[rows]
-    beside: Floats = wide.ravel()[(t * wide.shape[1] + place % BINS + FAR)[:, None] + OFFSETS]
-    return beside
