@@ -171,10 +171,13 @@ def _from_phase(part: Envelope, degree: int) -> Drift:
     return plain.plus(_polyfit((at - plain.centre) * STEP_SECONDS, hertz, power, np.sqrt(np.abs(smooth))))
 
 
-def follow(part: Envelope, share: float = DRIFT_SHARE) -> Drift:
-    """Frequency and drift of the tone that fills `part`; straight drifts up to `share` of the tone are tried."""
+def follow(part: Envelope, share: float = DRIFT_SHARE, energy: float | None = None) -> Drift:
+    """Frequency and drift of the tone that fills `part`; straight drifts up to `share` of the tone are tried.
+
+    energy: that of `part`, where it was asked before.
+    """
     n = part.z.shape[1]
-    strong = part.energy * 0.1 / STEP_SECONDS > STRONG and n >= 8
+    strong = (part.energy if energy is None else energy) * 0.1 / STEP_SECONDS > STRONG and n >= 8
     if n * STEP_SECONDS > SHORT:
         return _from_phase(part, 3) if strong else _piecewise(part)
     if strong:

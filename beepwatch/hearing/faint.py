@@ -92,7 +92,9 @@ class _Bank:
     """Warm-ups of one time constant about a window of onsets: bends of so many cycles at its middle, which die away."""
 
     turns: Complexes
-    """What each bend adds to a step's phasor, (bends, steps)."""
+    """What each bend adds to a step's phasor in the window, (bends, steps): down and up, in order."""
+    late: Doubles
+    """The same after the window, of the bends up alone: its real and its imaginary part, (2, bends up, steps)."""
     prior: Doubles
     """Log of the prior of each bend at each onset looked at, (bends, places)."""
 
@@ -105,7 +107,9 @@ def _bank(constant: float, tone: float) -> _Bank:
     share = late[:WINDOW:SPACING] / (constant * tone * BEND)
     prior = np.log(0.5 * BENT / len(TIME_CONSTANTS) * TURN * share) - cycles[:, None] * share
     up = turning(2 * np.pi * cycles[:, None] * late) - 1
-    return _Bank(np.concatenate([np.conj(up[::-1]), up]), np.concatenate([prior[::-1], prior]))
+    early, later = up[:, :WINDOW], up[:, WINDOW:]
+    turns = np.concatenate([np.conj(early[::-1]), early])
+    return _Bank(turns, np.stack([later.real, later.imag]), np.concatenate([prior[::-1], prior]))
 
 
 def onset(whole: Envelope, guess: float, other: float) -> float:
@@ -141,15 +145,25 @@ def _window(z: Complexes, weight: Doubles, first: int, banks: list[_Bank]) -> Do
     straight_sums = _from_each(z[:, first:]) - z[:, first : first + WINDOW : SPACING]
     energies = [_energy(straight_sums[:, None, :], width) + log(1 - BENT)]
     for bank in banks:
-        bent = z[:, first : first + bank.turns.shape[1]]
+        bent = z[:, first : first + WINDOW + bank.late.shape[2]]
         change = _from_each(bent[:, None, :WINDOW] * bank.turns[:, : min(WINDOW, bent.shape[1])])
-        late = bent[:, WINDOW:]
-        change += np.einsum("cn,bn->cb", late, bank.turns[:, WINDOW : WINDOW + late.shape[1]])[:, :, None]
+        change += _late(bent[:, WINDOW:], bank)[:, :, None]
         energies.append(_energy(straight_sums[:, None, :] + change, width) + bank.prior[:, : width.shape[1]])
     total = np.concatenate(energies)
     top = total.max(axis=0)
     summed: Doubles = top + np.log(np.exp(total - top).sum(axis=0))
     return summed
+
+
+def _late(z: Complexes, bank: _Bank) -> Complexes:
+    """What the bank's bends add to the sums after the window, of z (channels, n): (channels, bends).
+
+    In real sums, which numpy adds up some times quicker; a bend down turns against the same bend up.
+    """
+    own, turned = np.einsum("pcn,tbn->ptcb", np.stack([z.real, z.imag]), bank.late[:, :, : z.shape[1]])
+    up = (own[0] - turned[1]) + 1j * (own[1] + turned[0])
+    down = (own[0] + turned[1]) + 1j * (turned[0] - own[1])
+    return np.concatenate([down[:, ::-1], up], axis=1)
 
 
 def _from_each(values: NDArray[Number]) -> NDArray[Number]:

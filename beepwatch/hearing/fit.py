@@ -98,17 +98,19 @@ def _fit_quiet(whole: Envelope, about: tuple[float, float], bounds: tuple[float,
 def _fit_short(whole: Envelope, about: tuple[float, float], bounds: tuple[float, float], share: float) -> Burst:
     """Fit in one coherent piece; once more with the edges found, if they moved."""
     inner = whole.part(int(about[0]), int(about[1]) + 1)
-    drift = follow(inner, share)
+    energy = inner.energy
+    drift = follow(inner, share, energy)
     evidence = coherent(inner, drift)
     if evidence < HOPELESS:
         return Burst(about[0], about[1], drift, evidence, len(whole.z))
-    a, b = short_edges(running_sums(whole, drift, inner.energy), *bounds)
+    a, b = short_edges(running_sums(whole, drift, energy), *bounds)
     seconds = about[1] - about[0]
     if abs(b - a - seconds) > 0.08 * seconds and b - a > 8:
         inner = whole.part(int(a), int(b) + 1)
-        drift = follow(inner, share)
+        energy = inner.energy
+        drift = follow(inner, share, energy)
         near = (max(a - 75, bounds[0]), min(b + 75, bounds[1]))
-        a, b = short_edges(running_sums(whole, drift, inner.energy), *near)
+        a, b = short_edges(running_sums(whole, drift, energy), *near)
     return Burst(a, b, drift, coherent(whole.part(round(a), max(round(b), round(a) + 1)), drift), len(whole.z))
 
 
@@ -166,7 +168,8 @@ def _long_edge(
     steps = float(np.clip(EDGE_ENERGY / max(energy, 1e-3), 200, 600))
     fixed = guess + sign * min(steps, abs(other - guess))
     beside = whole.part(int(min(guess, fixed)), int(max(guess, fixed)) + 1)
-    sums = running_sums(whole, follow(beside), beside.energy)
+    strength = beside.energy
+    sums = running_sums(whole, follow(beside, energy=strength), strength)
     inside = guess + sign * abs(fixed - guess) / 2
     places = np.arange(min(bound, inside), max(bound, inside), 2.0)
     against = np.array([fixed])
