@@ -6,34 +6,23 @@ times) its own standard error, so that near the limit of hearing nothing is thro
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import log10, sqrt
+from math import sqrt
 
 import numpy as np
 from scipy import fft
 
 from beepwatch.events import Character
 
-from .baseband import STEP, STEP_NOISE, STEP_SECONDS, turning
-from .beside import OF_TWO, but_one
+from .baseband import STEP_NOISE, STEP_SECONDS, turning
 from .burst import Burst
 from .drift import Envelope
-from .floor import band_level
 from .ranks import cuts
 from .rows import Rows
-from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Complexes, Doubles, Floats, Mask
+from .spectrum import Complexes, Doubles
+from .surroundings import surroundings
 
 TRIM = 3
 """Steps (12 ms) left off at both edges: a sounder's ramps take up to 10 ms (measured on one synthetic set)."""
-NEAR_BINS = (5, 45)
-"""35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
-NONE_DB = 30.0
-"""Said where noise hides what might be there."""
-RATIOS = (1, 2, 3, 4, 5, 6, 1 / 2, 1 / 3, 2 / 3, 3 / 2)
-"""Frequencies over the tone's at which a peak is the sounder's own."""
-ALONE_DB = 10 * log10(OF_TWO)
-RELATED_HZ = 45.0
-"""Hz from such a ratio within which a peak is."""
-FREQUENCIES = (np.arange(BINS) + LOW_BIN) * BIN_HZ
 PURE, FLAT_DB, STEADY_HZ = 0.9, 7.0, 0.5
 """Least purity, and most flatness and wander, of a tone that may be one of two: those of 95 % of beeps (measured in
 rooms and under talk and music), wander somewhat more."""
@@ -46,10 +35,6 @@ FAINT = 0.2
 """Power over noise in one step under which a few per cent of error of the noise estimate would count."""
 NOISE_ERROR = 0.08
 """Standard error of one bin's noise estimate: a median of 15 means of 32 half overlapping frames (theory)."""
-LATEST = 40
-"""Frames (2.6 s) of a long burst that its surroundings are judged by."""
-LINE = 4.0
-"""Floor of a bin over its band's from which it is a line."""
 SETTLING, DYING, MIDDLE = 75, 50, 50
 """Steps: 0.3 s in which a warm-up and a room settle, 0.2 s that hold the end and the room's tail, and the least (0.2 s)
 that must be left between them."""
@@ -89,6 +74,16 @@ class Inside:
     def pieces(self, count: int) -> list["Inside"]:
         """`count` parts of nearly equal length."""
         return [Inside(self.u[a:b], self.weight[a:b]) for a, b in pairwise(cuts(len(self.u), count).tolist())]
+
+
+@dataclass(frozen=True, slots=True)
+class Steady:
+    """A burst's inside, the channel that it is of, and how steady it is."""
+
+    body: Inside
+    channel: int
+    purity: float
+    flatness: float
 
 
 def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
@@ -205,93 +200,12 @@ def beside(whole: Envelope, burst: Burst, channel: int, level: float) -> tuple[f
     return out[0], out[1]
 
 
-def _frames(rows: Rows, burst: Burst) -> tuple[int, int]:
-    """First and last frame that lie in the burst; of a long one only the last, as it may drift across many bins."""
-    first = int(np.ceil((burst.begin * STEP) / HOP - 0.5))
-    last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), rows.end - 1)
-    return max(first, rows.begin, last - LATEST), last
-
-
-def surroundings(rows: Rows, burst: Burst, tone: float, *, pure: bool = False) -> tuple[float, float, bool]:
-    """(neighbours, company) in dB, see `Character`, and whether another sounder was left out.
-
-    tone: Hz of the baseband's local oscillator.
-    pure: it is a steady tone, so that one other that is as pure may be another sounder, if there is nothing else.
-    """
-    first, last = _frames(rows, burst)
-    if last < first:
-        return NONE_DB, NONE_DB, False
-    mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]).mean(
-        axis=0, dtype=np.float32
-    )
-    middle = np.array([(first + last + 2) / 2 * HOP / STEP])
-    hertz = tone + float(burst.drift.hertz(middle)[0])
-    frames = max(1, int(burst.seconds / 0.064) - 1)
-    k = min(max(round(hertz / BIN_HZ - LOW_BIN), 0), BINS - 1)
-    line = float(mean[max(k - 1, 0) : k + 2].max())
-    floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
-    hidden = (1 + 3 / np.sqrt(frames)) * 4 * float(floor[k])
-    others = np.where(_lasting(rows, burst), np.float32(0), mean)
-    around = _neighbours(others, k, line, hidden), _company(others, floor, line, hertz)
-    if not pure or min(around) >= ALONE_DB:
-        return *around, False
-    rest = _without_another(others, hertz)
-    if rest is None:
-        return *around, False
-    beyond = _neighbours(rest, k, line, hidden), _company(rest, floor, line, hertz)
-    return (*beyond, True) if min(beyond) >= ALONE_DB else (*around, False)
-
-
-def _neighbours(others: Floats, k: int, line: float, hidden: float) -> float:
-    """dB of the tone's `line` over the strongest bin beside bin k; NONE_DB under power `hidden`."""
-    low, high = NEAR_BINS
-    beside = np.concatenate([others[max(k - high, 0) : max(k - low + 1, 0)], others[k + low : k + high + 1]])
-    loud = float(beside.max()) if len(beside) else 0.0
-    return NONE_DB if loud < hidden else float(min(10 * np.log10(line / loud), NONE_DB))
-
-
-def _without_another(others: Floats, hertz: float) -> Floats | None:
-    """The spectrum without the strongest other line and what belongs to it; None where that is no pure line."""
-    rest = others.copy()
-    low, _ = NEAR_BINS
-    rest[np.abs(FREQUENCIES - hertz) < low * BIN_HZ] = 0
-    apart = rest.copy()
-    for ratio in RATIOS[1:]:
-        apart[np.abs(FREQUENCIES - hertz * ratio) < RELATED_HZ] = 0
-    if but_one(apart) is None:
-        return None
-    other = float(FREQUENCIES[int(np.argmax(apart))])
-    for ratio in RATIOS:
-        rest[np.abs(FREQUENCIES - other * ratio) < RELATED_HZ] = 0
-    return rest
-
-
-def _lasting(rows: Rows, burst: Burst) -> Mask:
-    """Bins of hums: lines that the floor has learnt, and tones that had gone on for seconds when the burst began."""
-    frame = min(max(int(burst.begin * STEP / HOP), rows.begin), rows.end - 1)
-    noise = rows.noise(frame, frame + 1, 0, BINS)[0]
-    learnt = noise[0] > LINE * np.repeat(band_level(noise)[0], BAND_BINS)
-    lasting: Mask = learnt | rows.old(frame, frame + 1)[0]
-    return lasting
-
-
-def _company(mean: Floats, floor: Floats, tone: float, hertz: float) -> float:
-    """dB of the tone over the strongest peak 11 dB above the bands' level that is no simple ratio of the tone."""
-    other = mean > 12.6 * floor
-    for ratio in RATIOS:
-        other &= np.abs(FREQUENCIES - hertz * ratio) > RELATED_HZ
-    other[1:-1] &= (mean[1:-1] >= mean[:-2]) & (mean[1:-1] > mean[2:])
-    if not other[1:-1].any():
-        return NONE_DB
-    return float(min(NONE_DB, 10 * np.log10(tone / float(mean[1:-1][other[1:-1]].max()))))
-
-
-def describe(whole: Envelope, burst: Burst, rows: Rows, hertz: float, channel: int) -> tuple[Character, float, bool]:
+def describe(whole: Envelope, burst: Burst, rows: Rows, hertz: float, steady: Steady) -> tuple[Character, float, bool]:
     """(character, power |u|^2 of the tone, whether another sounder was left out of its character) of a burst."""
-    body = inside(whole, burst, channel)
+    body = steady.body
     level = body.level()
-    before, after = beside(whole, burst, channel, level)
-    own = purity(body), flatness(body), wander(body) if len(body.u) >= LONG_ENOUGH else 0.0
+    before, after = beside(whole, burst, steady.channel, level)
+    own = steady.purity, steady.flatness, wander(body) if len(body.u) >= LONG_ENOUGH else 0.0
     pure = len(body.u) >= LONG_ENOUGH and own[0] >= PURE and own[1] <= FLAT_DB and own[2] <= STEADY_HZ
     neighbours, company, paired = surroundings(rows, burst, whole.tone, pure=pure)
     character = Character(*own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz))

@@ -11,7 +11,7 @@ from beepwatch.events import Character
 from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, weights
 from .beside import OF_TWO, but_one, narrowed, nearest_line, reach
 from .burst import Burst
-from .character import LINE, describe, flatness, inside, purity
+from .character import Steady, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import fit_burst
 from .known import Known
@@ -19,6 +19,7 @@ from .nulls import Harmonics
 from .pulses import HALF, SMOOTH, silences
 from .rows import Rows
 from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
+from .surroundings import LINE
 from .track import CHUNK, Sight, Track, coarse_steps
 from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
 
@@ -34,7 +35,7 @@ LOOKED_AT = 48
 NEAR_BINS, FAR_BINS = 5, 45
 """35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
 ALONE = 2.5
-"""Least power of the tone over the strongest line there (4 dB; the full measure, in `character.py`, asks 5 or 8)."""
+"""Least power of the tone over the strongest line there (4 dB; the full measure, in `surroundings.py`, asks 5 or 8)."""
 LINE_STEPS = 25
 """Steps (0.1 s) in which a tone that drifts by 100 Hz/s stays in phase to 0.8 rad (theory)."""
 EVEN, SPLIT = 0.4, 0.2
@@ -270,9 +271,11 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
         return None
     channel = _loudest(part, burst)
     body = inside(part, burst, channel)
-    if purity(body) < SOFT.purity or flatness(body) > BENT.flatness:
+    pure = purity(body)
+    flat = flatness(body) if pure >= SOFT.purity else inf
+    if flat > BENT.flatness:
         return None
-    character, power, paired = describe(part, burst, rows, hertz, channel)
+    character, power, paired = describe(part, burst, rows, hertz, Steady(body, channel, pure, flat))
     level = 10 * log10(4 * power)
     return Found(
         burst.begin * STEP / RATE,

@@ -19,7 +19,7 @@ from .sounders import order
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Floats
 from .stream import Stream
 from .tails import Tails
-from .track import CHUNK, GUARD, JOIN, Track, coarse_steps, go_on, put_off
+from .track import CHUNK, GUARD, JOIN, Track, can_wait, coarse_steps, go_on, put_off
 from .verdict import EVIDENCE
 
 HIGHEST = 5050.0
@@ -175,7 +175,7 @@ class Following:
         whole = envelope(track)
         if strength >= FAINT and short:
             harmonics, (_, border) = Harmonics(self._stream.audio, track.tone), coarse_steps(track, last)
-            if fades(whole, harmonics, int(border)):
+            if can_wait(track, LONGEST_FADE) and fades(whole, harmonics, int(border)):
                 put_off(track, LONGEST_FADE)
             return
         if strength >= FAINT:

@@ -76,6 +76,7 @@ def sustained(part: Envelope, begin: int, end: int, level: Doubles) -> bool:
     seconds = np.arange(TAIL_STEPS, end - begin) * STEP_SECONDS
     tails = level[:, None] * 10 ** (-SLOWEST * seconds / 10) * part.weight[:, first:end]
     weighted = part.z[:, first:end] * part.weight[:, first:end]
+    phasors = turning(-turn * np.arange(float(weighted.shape[1])))
     # no line holds more than all energy that it is taken from (Cauchy-Schwarz)
     most = np.square(np.abs(part.z[:, first:end])) * part.weight[:, first:end] * ROUNDED
     for low in lows:
@@ -83,16 +84,16 @@ def sustained(part: Envelope, begin: int, end: int, level: Doubles) -> bool:
         asked = NULL_ENERGY + EACH_MORE * (len(part.z) - 1) + OVER_TAIL * tail
         if float(np.add.reduce(most[:, low - first :], axis=None)) <= asked:
             continue
-        if _line(weighted[:, low - first :], part.weight[:, low:end], turn) > asked:
+        turned = weighted[:, low - first :] * phasors[: end - low]
+        if _line(turned, part.weight[:, low:end]) > asked:
             return True
     return False
 
 
-def _line(weighted: Complexes, weight: Doubles, turn: float) -> float:
-    """Energy of the strongest line near `turn` radians a step of weighted baseband (channels, n)."""
-    n = weighted.shape[1]
-    size = 1 << (4 * n - 1).bit_length()
-    spectrum = fft.fft(weighted * turning(-turn * np.arange(float(n))), size, axis=1)
+def _line(turned: Complexes, weight: Doubles) -> float:
+    """Energy of the strongest line near 0 Hz of weighted baseband (channels, n)."""
+    size = 1 << (4 * turned.shape[1] - 1).bit_length()
+    spectrum = fft.fft(turned, size, axis=1)
     reach = max(1, round(SAME_TURN / (2 * np.pi) * size))
     near = np.concatenate([spectrum[:, : reach + 1], spectrum[:, -reach:]], axis=1)
     power = np.square(near.real)

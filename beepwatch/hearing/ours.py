@@ -8,8 +8,8 @@ from dataclasses import replace
 
 from beepwatch.events import Beep, Heard, OwnSound
 
-from .character import NONE_DB
 from .finish import Found
+from .surroundings import NONE_DB
 
 LINGERS = 2.0
 """s after the order to be silent in which it may still be heard: the sound system's buffers (some tenths of a second)

@@ -142,11 +142,19 @@ def go_on(track: Track) -> None:
 
 def put_off(track: Track, seconds: float) -> bool:
     """Put off the closing until `seconds` after the end, if that lies ahead."""
-    frame = ceil(((track.last * HOP + 1.5 * HOP + seconds * RATE) - FRAME) / HOP)
-    if track.patience or frame < track.next:
+    if not can_wait(track, seconds):
         return False
-    track.closed, track.patience = None, frame
+    track.closed, track.patience = None, _frame_after(track, seconds)
     return True
+
+
+def can_wait(track: Track, seconds: float) -> bool:
+    """Does `seconds` after the end lie ahead, and was the closing not put off before?"""
+    return not track.patience and _frame_after(track, seconds) >= track.next
+
+
+def _frame_after(track: Track, seconds: float) -> int:
+    return ceil(((track.last * HOP + 1.5 * HOP + seconds * RATE) - FRAME) / HOP)
 
 
 def coarse_steps(track: Track, last: int) -> tuple[float, float]:

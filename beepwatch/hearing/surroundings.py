@@ -1,0 +1,108 @@
+"""What else sounds while a burst does: other lines near it, and peaks that are no part of the same sounder."""
+
+from math import log10
+
+import numpy as np
+
+from .baseband import STEP
+from .beside import OF_TWO, but_one
+from .burst import Burst
+from .floor import band_level
+from .rows import Rows
+from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Floats, Mask
+
+NEAR_BINS = (5, 45)
+"""35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
+NONE_DB = 30.0
+"""Said where noise hides what might be there."""
+RATIOS = (1, 2, 3, 4, 5, 6, 1 / 2, 1 / 3, 2 / 3, 3 / 2)
+"""Frequencies over the tone's at which a peak is the sounder's own."""
+ALONE_DB = 10 * log10(OF_TWO)
+RELATED_HZ = 45.0
+"""Hz from such a ratio within which a peak is."""
+FREQUENCIES = (np.arange(BINS) + LOW_BIN) * BIN_HZ
+LATEST = 40
+"""Frames (2.6 s) of a long burst that its surroundings are judged by."""
+LINE = 4.0
+"""Floor of a bin over its band's from which it is a line."""
+
+
+def _frames(rows: Rows, burst: Burst) -> tuple[int, int]:
+    """First and last frame that lie in the burst; of a long one only the last, as it may drift across many bins."""
+    first = int(np.ceil((burst.begin * STEP) / HOP - 0.5))
+    last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), rows.end - 1)
+    return max(first, rows.begin, last - LATEST), last
+
+
+def surroundings(rows: Rows, burst: Burst, tone: float, *, pure: bool = False) -> tuple[float, float, bool]:
+    """(neighbours, company) in dB, see `Character`, and whether another sounder was left out.
+
+    tone: Hz of the baseband's local oscillator.
+    pure: it is a steady tone, so that one other that is as pure may be another sounder, if there is nothing else.
+    """
+    first, last = _frames(rows, burst)
+    if last < first:
+        return NONE_DB, NONE_DB, False
+    mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]).mean(
+        axis=0, dtype=np.float32
+    )
+    middle = np.array([(first + last + 2) / 2 * HOP / STEP])
+    hertz = tone + float(burst.drift.hertz(middle)[0])
+    frames = max(1, int(burst.seconds / 0.064) - 1)
+    k = min(max(round(hertz / BIN_HZ - LOW_BIN), 0), BINS - 1)
+    line = float(mean[max(k - 1, 0) : k + 2].max())
+    floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
+    hidden = (1 + 3 / np.sqrt(frames)) * 4 * float(floor[k])
+    others = np.where(_lasting(rows, burst), np.float32(0), mean)
+    around = _neighbours(others, k, line, hidden), _company(others, floor, line, hertz)
+    if not pure or min(around) >= ALONE_DB:
+        return *around, False
+    rest = _without_another(others, hertz)
+    if rest is None:
+        return *around, False
+    beyond = _neighbours(rest, k, line, hidden), _company(rest, floor, line, hertz)
+    return (*beyond, True) if min(beyond) >= ALONE_DB else (*around, False)
+
+
+def _neighbours(others: Floats, k: int, line: float, hidden: float) -> float:
+    """dB of the tone's `line` over the strongest bin beside bin k; NONE_DB under power `hidden`."""
+    low, high = NEAR_BINS
+    beside = np.concatenate([others[max(k - high, 0) : max(k - low + 1, 0)], others[k + low : k + high + 1]])
+    loud = float(beside.max()) if len(beside) else 0.0
+    return NONE_DB if loud < hidden else float(min(10 * np.log10(line / loud), NONE_DB))
+
+
+def _without_another(others: Floats, hertz: float) -> Floats | None:
+    """The spectrum without the strongest other line and what belongs to it; None where that is no pure line."""
+    rest = others.copy()
+    low, _ = NEAR_BINS
+    rest[np.abs(FREQUENCIES - hertz) < low * BIN_HZ] = 0
+    apart = rest.copy()
+    for ratio in RATIOS[1:]:
+        apart[np.abs(FREQUENCIES - hertz * ratio) < RELATED_HZ] = 0
+    if but_one(apart) is None:
+        return None
+    other = float(FREQUENCIES[int(np.argmax(apart))])
+    for ratio in RATIOS:
+        rest[np.abs(FREQUENCIES - other * ratio) < RELATED_HZ] = 0
+    return rest
+
+
+def _lasting(rows: Rows, burst: Burst) -> Mask:
+    """Bins of hums: lines that the floor has learnt, and tones that had gone on for seconds when the burst began."""
+    frame = min(max(int(burst.begin * STEP / HOP), rows.begin), rows.end - 1)
+    noise = rows.noise(frame, frame + 1, 0, BINS)[0]
+    learnt = noise[0] > LINE * np.repeat(band_level(noise)[0], BAND_BINS)
+    lasting: Mask = learnt | rows.old(frame, frame + 1)[0]
+    return lasting
+
+
+def _company(mean: Floats, floor: Floats, tone: float, hertz: float) -> float:
+    """dB of the tone over the strongest peak 11 dB above the bands' level that is no simple ratio of the tone."""
+    other = mean > 12.6 * floor
+    for ratio in RATIOS:
+        other &= np.abs(FREQUENCIES - hertz * ratio) > RELATED_HZ
+    other[1:-1] &= (mean[1:-1] >= mean[:-2]) & (mean[1:-1] > mean[2:])
+    if not other[1:-1].any():
+        return NONE_DB
+    return float(min(NONE_DB, 10 * np.log10(tone / float(mean[1:-1][other[1:-1]].max()))))
