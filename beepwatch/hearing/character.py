@@ -40,6 +40,9 @@ SETTLING, DYING, MIDDLE = 75, 50, 50
 that must be left between them."""
 LOUDER = 1.6
 """Power (2 dB) of both ends over the middle that tells of a null (judgement)."""
+HOLDS = 12.0
+"""Energy in the middle from which it holds the tone (noise has as much once in 160 000, theory): else these are two
+sounds with nothing between."""
 VALLEY_STEPS = 12
 """48 ms."""
 
@@ -70,6 +73,11 @@ class Inside:
         steady = sum(piece.coherent()[0] * len(piece.u) for piece in self.pieces(count)) / len(self.u)
         mean, error = self.power()
         return max(steady, mean - 2 * error, 1e-30) if mean * float(self.weight.mean()) > FAINT else max(steady, 1e-30)
+
+    def gathered(self) -> float:
+        """Energy of the steady tone, coherent over pieces of 0.4 s, noise taken off."""
+        count = max(1, round(len(self.u) * STEP_SECONDS / 0.4))
+        return sum(piece.coherent()[1] - 1 for piece in self.pieces(count))
 
     def pieces(self, count: int) -> list["Inside"]:
         """`count` parts of nearly equal length."""
@@ -104,7 +112,7 @@ def _settled(body: Inside) -> Inside:
     boxes = np.convolve(energy, np.ones(VALLEY_STEPS) / VALLEY_STEPS, mode="valid")
     bound = LOUDER * level + 3 * STEP_NOISE * float(np.sqrt((1 + 2 * level) / VALLEY_STEPS))
     loud = min(float(boxes[:SETTLING].max()), float(boxes[-DYING:].max())) > bound
-    return middle if loud else body
+    return middle if loud and middle.gathered() > HOLDS else body
 
 
 def purity(body: Inside) -> float:

@@ -33,6 +33,9 @@ BESIDE = 50
 """Steps (0.2 s) before a gap whose frequency is the tone's."""
 SAME_TURN = 0.25
 """Radians a step (10 Hz) by which its frequency may differ."""
+RING = (15.0, 60.0)
+"""Hz on each side of a line between which its noise is read anew: where the noise changes fast with frequency, as at the
+upper end of sound from a lower rate, that taken at the tone says little (a tone's own skirts of 0.1 s are 1 % there)."""
 ORDERS = (2, 3)
 """Harmonics asked."""
 OFF, HIGHEST = 160.0, 7800.0
@@ -91,15 +94,18 @@ def sustained(part: Envelope, begin: int, end: int, level: Doubles) -> bool:
 
 
 def _line(turned: Complexes, weight: Doubles) -> float:
-    """Energy of the strongest line near 0 Hz of weighted baseband (channels, n)."""
+    """Energy of the strongest line near 0 Hz of weighted baseband (channels, n), over the noise beside it."""
     size = 1 << (4 * turned.shape[1] - 1).bit_length()
     spectrum = fft.fft(turned, size, axis=1)
     reach = max(1, round(SAME_TURN / (2 * np.pi) * size))
-    near = np.concatenate([spectrum[:, : reach + 1], spectrum[:, -reach:]], axis=1)
-    power = np.square(near.real)
-    power += np.square(near.imag)
+    inner, outer = (round(hertz * STEP_SECONDS * size) for hertz in RING)
+    power = np.square(spectrum.real)
+    power += np.square(spectrum.imag)
     power /= np.maximum(np.add.reduce(weight, axis=1), 1e-30)[:, None]
-    return float(np.maximum.reduce(np.add.reduce(power, axis=0)))
+    energy = np.add.reduce(power, axis=0)
+    strongest = max(float(energy[: reach + 1].max()), float(energy[-reach:].max()))
+    beside = max(float(energy[inner:outer].mean()), float(energy[-outer:-inner].mean()))
+    return strongest / max(1.0, beside / len(weight))
 
 
 def _turn(z: Complexes, shares: Doubles) -> float:
