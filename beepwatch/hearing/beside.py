@@ -16,13 +16,15 @@ import numpy as np
 from .baseband import STEP_SECONDS
 from .ranks import median
 from .rows import Rows
-from .spectrum import BIN_HZ, BINS, Complexes, Doubles, Floats
+from .spectrum import BIN_HZ, BINS, Complexes, Doubles, Floats, Mask
 
 NEAREST, FURTHEST, FAR = 3, 30, 45
 """Bins (23, 234 and 350 Hz): a nearer line is the tone's own, one beyond FURTHEST is 60 dB down in the baseband as it
 is, and within FAR a voice has more than one."""
 LINE = 4.0
 """Floor of a bin over its neighbours' from which it is a hum's."""
+ASIDE = 4
+"""Bins (31 Hz) to each side, or one less, at which these are: beyond the lobe, between two harmonics of the mains."""
 OF_TWO = 10.0
 """Power (10 dB) by which one of two sounders stands over all but the other (judgement)."""
 PRESENT = 0.6
@@ -60,13 +62,22 @@ def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
     if float(np.maximum.reduce(near)) <= least:
         return inf
     tops = 1 + np.flatnonzero((line[1:-1] > least) & (line[1:-1] >= line[:-2]) & (line[1:-1] > line[2:]))
-    lasting = (floor[0] > LINE * median(floor[0])) | rows.old(first, first + 1)[0, low:high]
+    lasting = _hums(floor[0]) | rows.old(first, first + 1)[0, low:high]
     others = np.where(lasting, np.float32(0), line)
     rest = but_one(others) if others.any() else None
     single = int(np.argmax(others)) if rest is not None and rest.max() < own / OF_TWO else -1
     away = np.abs(tops[lasting[tops] | (tops == single)] - (place + 0.5))
     away = away[away < FURTHEST]
     return float(away.min()) * BIN_HZ if len(away) else inf
+
+
+def _hums(floor: Floats) -> Mask:
+    """Bins of a floor (bins,) that stand LINE over what lies to both sides: the edge of a wide noise is no line."""
+    around = np.pad(floor, ASIDE, mode="edge")
+    left = np.minimum(around[: len(floor)], around[1 : len(floor) + 1])
+    right = np.minimum(around[2 * ASIDE :], around[2 * ASIDE - 1 : -1])
+    found: Mask = (floor > LINE * median(floor)) & (floor > LINE * np.maximum(left, right))
+    return found
 
 
 def but_one(power: Floats) -> Floats | None:
