@@ -29,6 +29,9 @@ BENT_TIMES = 4.0
 """Times that evidence which is asked of a tone that looks bent (judgement)."""
 PAIRED_TIMES = 4.0
 """The same of one of two tones: an instrument has them, too (judgement)."""
+PAIRED_LEAST = 100.0
+"""Nats asked of one at least: the line beside it is itself a reason to doubt (judgement: half of EACH; a beep of -16 dB
+has as much). Measured in 20 min of ambience: it takes 2 of 22 tones that are like a beep's."""
 PAIR = replace(STRICT, purity=0.9, flatness=7.0)
 """What it must look like then: as 95 % of beeps do."""
 UNLIKE = replace(STRICT, company=-100.0)
@@ -44,8 +47,9 @@ class Doubt:
 
     def sounder(self, found: Found, taught: bool) -> bool:
         """Is it a sounder's? taught: its tone is the known one's, as if it had been heard before."""
-        asked = self._asked(found, taught) * (PAIRED_TIMES if found.paired else 1.0)
+        asked = self._asked(found, taught)
         strict = PAIR if found.paired and asked else STRICT
+        asked *= PAIRED_TIMES if found.paired else 1.0
         likely = within(found.character, strict) and found.evidence >= asked
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
             likely |= within(found.character, BENT)
@@ -55,7 +59,7 @@ class Doubt:
             self._doubtful = [*[old for old in self._doubtful if old.onset > horizon][-64:], found]
         if not likely and (found.paired or not within(found.character, UNLIKE)):
             self._refused.append(found.end)
-        return likely
+        return likely and (not found.paired or found.evidence >= PAIRED_LEAST)
 
     def _asked(self, found: Found, taught: bool) -> float:
         """Nats."""
