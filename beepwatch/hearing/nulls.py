@@ -34,8 +34,9 @@ BESIDE = 50
 SAME_TURN = 0.25
 """Radians a step (10 Hz) by which its frequency may differ."""
 RING = (15.0, 60.0)
-"""Hz on each side of a line between which its noise is read anew: where the noise changes fast with frequency, as at the
-upper end of sound from a lower rate, that taken at the tone says little (a tone's own skirts of 0.1 s are 1 % there)."""
+"""Hz on each side of a line between which its noise is read anew: where the noise changes fast with frequency, as at
+the upper end of sound from a lower rate, that taken at the tone says little (of a tone's own skirts of 0.1 s 1 % are
+there)."""
 ORDERS = (2, 3)
 """Harmonics asked."""
 OFF, HIGHEST = 160.0, 7800.0

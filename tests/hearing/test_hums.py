@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+import soxr
+from numpy.typing import NDArray
 
 from beepwatch.events import Heard, Sounding, SteadyTone
 from beepwatch.hearing import RATE
@@ -126,3 +128,16 @@ def test_long_tones_under_way_are_told_at_13_and_23_s() -> None:
     events = hear(add(background(120, 60), [Tone(20, 200, 1000, level(0))]))
     lasted = [event.lasted for event in events if isinstance(event, Sounding)]
     assert np.array(lasted) == pytest.approx([13, 23], abs=1)
+
+
+@pytest.mark.parametrize(("gain", "seed"), [(34.0, 6), (44.0, 5), (44.0, 6)])
+def test_the_edge_of_a_telephones_hiss_is_no_tone(gain: float, seed: int) -> None:
+    """Noise of 8 kHz sound, `gain` dB over -80 dBFS, that comes on for 10 s, five times: no beep is told."""
+    rng = np.random.default_rng([77, seed])
+    parts: list[NDArray[np.float64]] = []
+    for _ in range(5):
+        narrow = rng.standard_normal(5 * RATE) * 1e-4 * 10 ** (gain / 20)
+        parts += [np.zeros(RATE), soxr.resample(narrow, RATE // 2, RATE), np.zeros(RATE)]
+    sound = np.concatenate(parts)
+    sound += 3.5e-4 * rng.standard_normal(len(sound))
+    assert not [beep for beep in beeps(hear(sound.astype(np.float32))) if beep.duration > 0.3]
