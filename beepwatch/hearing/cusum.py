@@ -38,7 +38,7 @@ TAIL, LONG_TAIL = 10 ** (TAIL_DB / 10), 10 ** (LONG_TAIL_DB / 10)
 LEAST_RATIO, MOST_RATIO = 0.4, 16.0
 """Level over noise that the tests for "ended" and "back" believe in, at least and at most."""
 HUM_GUARD = 1
-"""The same for a hum, which the floor has learnt: a beep beside it must be heard."""
+"""Bins on each side that belong to a hum, which the floor has learnt: a beep beside it must be heard."""
 FOLLOWED, SLOWEST = 24.0, 64
 """Power over noise that a tone's last frames hold from which its bins are told, three of its standard errors in 32 of
 them (theory), and the most frames looked at."""
