@@ -79,19 +79,24 @@ def demodulate(samples: Floats, first: int, hertz: float) -> Complexes:
 
     samples: (channels, (n + 2 MARGIN) * STEP). Returns complex, (channels, n); a tone of amplitude A gives |z| = A / 2.
     """
-    real, imaginary = _filtered(samples, _taps(hertz))
-    turned = np.empty(real.shape, np.complex128)
-    turned.real, turned.imag = real, imaginary
-    turn = -2 * np.pi * hertz / RATE
-    turned *= turning(turn * STEP * (first - MARGIN + np.arange(turned.shape[1])))
+    return _turned(_filtered(samples, _taps(hertz)), first, hertz)
+
+
+def demodulate_with_sides(samples: Floats, first: int, hertz: float, off: float) -> tuple[Complexes, Doubles]:
+    """(the same, mean |z|^2 of the basebands `off` Hz below and above it, (channels,))."""
+    parts = _filtered(samples, _taps(hertz, hertz - off, hertz + off))
+    sides: Doubles = parts[2:].astype(np.float64)
+    mean: Doubles = np.add.reduce(np.square(sides), axis=(0, 2)) / (2 * sides.shape[2])
+    return _turned(parts, first, hertz), mean
+
+
+def _turned(parts: Floats, first: int, hertz: float) -> Complexes:
+    """Baseband from what the first two filters gave, (2 or more, channels, n)."""
+    turned: Complexes = np.empty(parts.shape[1:], np.complex128)
+    turned.real, turned.imag = parts[0], parts[1]
+    turn, n = -2 * np.pi * hertz / RATE, int(turned.shape[1])
+    turned *= turning(turn * STEP * (first - MARGIN + np.arange(n)))
     return turned
-
-
-def density(samples: Floats, *hertz: float) -> Doubles:
-    """Mean |z|^2 of the basebands that `demodulate` would give, (channels,)."""
-    parts = _filtered(samples, _taps(*hertz)).astype(np.float64)
-    mean: Doubles = np.add.reduce(np.square(parts), axis=(0, 2)) / (len(hertz) * parts.shape[2])
-    return mean
 
 
 def _filtered(samples: Floats, taps: Floats) -> Floats:

@@ -61,7 +61,7 @@ def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
     near = line[max(place - FURTHEST - 1, 0) : place + FURTHEST + 3]
     if float(np.maximum.reduce(near)) <= least:
         return inf
-    tops = 1 + np.flatnonzero((line[1:-1] > least) & (line[1:-1] >= line[:-2]) & (line[1:-1] > line[2:]))
+    tops = 1 + ((line[1:-1] > least) & (line[1:-1] >= line[:-2]) & (line[1:-1] > line[2:])).nonzero()[0]
     lasting = _hums(floor[0]) | rows.old(first, first + 1)[0, low:high]
     others = np.where(lasting, np.float32(0), line)
     rest = but_one(others) if others.any() else None
@@ -82,9 +82,9 @@ def _hums(floor: Floats) -> Mask:
 
 def but_one(power: Floats) -> Floats | None:
     """`power` (bins,) without its strongest line, where that is a pure one; None where it is not."""
-    top = int(np.argmax(power))
-    within = float(power[max(top - LOBE, 0) : top + LOBE + 1].sum())
-    if within < PURE * float(power[max(top - SKIRT, 0) : top + SKIRT + 1].sum()):
+    top = int(power.argmax())
+    within = float(np.add.reduce(power[max(top - LOBE, 0) : top + LOBE + 1]))
+    if within < PURE * float(np.add.reduce(power[max(top - SKIRT, 0) : top + SKIRT + 1])):
         return None
     rest = power.copy()
     rest[max(top - LEFT_OUT, 0) : top + LEFT_OUT + 1] = 0

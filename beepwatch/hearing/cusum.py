@@ -82,7 +82,7 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
         return stop - first
     strongest = (near[1:] + near[:-1]).max(axis=1)
     expected = np.maximum(track.border_level / noise, 1.0)
-    over = np.flatnonzero(strongest > OUTSHINES * (2 + 2 * expected))
+    over = (strongest > OUTSHINES * (2 + 2 * expected)).nonzero()[0]
     return int(over[0]) if len(over) else stop - first
 
 
@@ -150,10 +150,13 @@ def _returns(track: Track, y: float, noise: float, frame: int) -> bool:
         return False
     level = max(track.level, 1e-30)
     fallen = TAIL_DB + TAIL_DB_A_FRAME * (frame - track.last - 1)
-    floor = max(noise, level * 10 ** (-fallen / 10))
-    half = min(max(level / floor, LEAST_RATIO), MOST_RATIO) / 2
-    track.back = max(0.0, track.back + min(y * noise / floor, CLIP) * half / (1 + half) - 2 * log1p(half))
-    return track.back > BACK_EVIDENCE
+    tail = level * 10 ** (-fallen / 10)
+    floor = noise if noise >= tail else tail
+    ratio, heard = level / floor, y * noise / floor
+    half = (LEAST_RATIO if ratio < LEAST_RATIO else ratio if ratio < MOST_RATIO else MOST_RATIO) / 2
+    back = track.back + (heard if heard < CLIP else CLIP) * half / (1 + half) - 2 * log1p(half)
+    track.back = back if back > 0.0 else 0.0
+    return back > BACK_EVIDENCE
 
 
 def _resume(track: Track, noise: float, frame: int) -> None:
@@ -197,7 +200,7 @@ def _recentre(track: Track, rows: Rows) -> None:
     low, high = max(track.pair - step, 1), min(track.pair + step, BINS - 3)
     near = np.add.reduce(rows.ratio(first, track.next)[:, low : high + 2], axis=0)
     pairs = near[:-1] + near[1:]
-    best = low + int(np.argmax(pairs))
+    best = low + int(pairs.argmax())
     if pairs[best - low] > 1.1 * pairs[track.pair - low]:
         track.pair = best
 

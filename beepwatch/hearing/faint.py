@@ -175,7 +175,10 @@ def _from_each(values: NDArray[Number]) -> NDArray[Number]:
 
 def _energy(sums: Complexes, width: Doubles) -> Doubles:
     """|C|^2 / V of all channels: sums (channels, bends, places), width (channels, places)."""
-    energy: Doubles = ((sums.real**2 + sums.imag**2) / width[:, None, :]).sum(axis=0)
+    power = np.square(sums.real)
+    power += np.square(sums.imag)
+    power /= width[:, None, :]
+    energy: Doubles = power[0] if len(power) == 1 else np.add.reduce(power, axis=0)
     return energy
 
 

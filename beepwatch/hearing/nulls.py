@@ -13,7 +13,7 @@ from math import atan2
 import numpy as np
 from scipy import fft
 
-from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, density, turning
+from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate_with_sides, turning
 from .drift import Envelope
 from .spectrum import Complexes, Doubles
 
@@ -60,9 +60,8 @@ class Harmonics:
         sound = self.audio.view((first - MARGIN) * STEP, (stop + MARGIN) * STEP)
         most = MOST_WEIGHT * float(whole.weight.mean())
         for hertz in (order * self.tone for order in ORDERS if order * self.tone < HIGHEST):
-            noise = density(sound, hertz - OFF, hertz + OFF) / STEP_NOISE
-            weight = np.minimum(1 / np.maximum(noise, 1e-30), most)
-            z = demodulate(sound, first, hertz)
+            z, beside = demodulate_with_sides(sound, first, hertz, OFF)
+            weight = np.minimum(1 / np.maximum(beside / STEP_NOISE, 1e-30), most)
             yield Envelope(z, np.repeat(weight[:, None], z.shape[1], axis=1), first, hertz)
 
 

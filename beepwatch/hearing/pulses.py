@@ -116,6 +116,6 @@ def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles,
 
 def _abrupt(power: Doubles, back: int, plateau: float) -> bool:
     """Does the tone come back round step `back` as a switch makes it?"""
-    low = np.flatnonzero(power[:back] < DEEP * plateau)
-    high = np.flatnonzero(power[back:] > 0.5 * plateau)
+    low = (power[:back] < DEEP * plateau).nonzero()[0]
+    high = (power[back:] > 0.5 * plateau).nonzero()[0]
     return len(low) > 0 and len(high) > 0 and back + int(high[0]) - int(low[-1]) <= ABRUPT

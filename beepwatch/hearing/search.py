@@ -191,10 +191,11 @@ class Search:
         """Rows in which some bin passes a threshold."""
         if self._near is None and float(np.maximum.reduce(rows, axis=None)) <= self._thresholds[length]:
             return NONE
-        hot = rows.max(axis=1) > self._thresholds[length]
+        hot = np.maximum.reduce(rows, axis=1) > self._thresholds[length]
         if self._near is not None and length > 2:
             hot |= rows[:, slice(*self._near)].max(axis=1, initial=0) > self._fainter[length]
-        return np.flatnonzero(hot)
+        found: Indices = hot.nonzero()[0]
+        return found
 
     def _peaks(
         self, sums: _Sums, free_from: Indices, pairs_from: Indices | None = None, *, faint: bool = False
