@@ -95,7 +95,7 @@ def _turned(parts: Floats, first: int, hertz: float) -> Complexes:
     turned: Complexes = np.empty(parts.shape[1:], np.complex128)
     turned.real, turned.imag = parts[0], parts[1]
     turn, n = -2 * np.pi * hertz / RATE, int(turned.shape[1])
-    turned *= turning(turn * STEP * (first - MARGIN + np.arange(n)))
+    turned *= turning(turn * STEP * (first - MARGIN + np.arange(float(n))))
     return turned
 
 

@@ -43,6 +43,8 @@ LOUDER = 1.6
 HOLDS = 12.0
 """Energy in the middle from which it holds the tone (noise has as much once in 160 000, theory): else these are two
 sounds with nothing between."""
+QUARTERS = np.arange(4) - 1.5
+"""Middles of a beep's quarters, in quarters from its own."""
 VALLEY_STEPS = 12
 """48 ms."""
 
@@ -159,7 +161,8 @@ def wander(body: Inside) -> float:
         seconds = len(piece.u) * STEP_SECONDS
         found.append((turn / (np.pi * seconds), 0.45 / (seconds * np.sqrt(energy))))
     hertz = np.array([f for f, _ in found])
-    rest = hertz - np.polyval(np.polyfit(np.arange(4), hertz, 1), np.arange(4))
+    slope = float(QUARTERS @ hertz) / float(QUARTERS @ QUARTERS)
+    rest = hertz - hertz.mean() - slope * QUARTERS
     noise = float(np.mean([e**2 for _, e in found]))
     return float(np.sqrt(max(0.0, np.mean(rest**2) * 2 - 4 * noise)))
 

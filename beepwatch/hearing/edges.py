@@ -15,6 +15,7 @@ from .known import prior
 from .spectrum import Complexes, Doubles
 
 GRID = 48
+PLACES = np.arange(float(GRID))
 LATER = np.triu(np.ones((GRID, GRID)), 1)
 """1 where the second of two places lies after the first."""
 FINE = 0.5
@@ -93,7 +94,7 @@ def edge(sums: Sums, guess: float, span: tuple[float, float], other: float, leng
 
 def short_edges(sums: Sums, low: float, high: float, length: float | None = None) -> tuple[float, float]:
     """Both edges of a short burst somewhere in low..high: a grid of pairs first, then each edge finely."""
-    places = np.linspace(low, high, GRID)
+    places = low + PLACES * ((high - low) / (GRID - 1))
     values = sums.likelihood(places, places) * LATER
     best = float(np.maximum.reduce(values, axis=None))
     if length is not None:
