@@ -89,12 +89,13 @@ def place(places: Doubles, log_likelihood: Doubles) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Bank:
-    """Warm-ups of one time constant about a window of onsets: bends of so many cycles at its middle, which die away."""
+    """Warm-ups of some time constants about a window of onsets: bends of cycles at its middle, which die away."""
 
     turns: Complexes
-    """What each bend adds to a step's phasor in the window, (bends, steps): down and up, in order."""
-    late: Doubles
-    """The same after the window, of the bends up alone: its real and its imaginary part, (2, bends up, steps)."""
+    """What each bend adds to a step's phasor in the window, (bends, steps): of each constant down and up, in order."""
+    late: tuple[Doubles, ...]
+    """The same after the window, of the bends up alone: of each constant its real and its imaginary part, (2, bends up,
+    steps)."""
     prior: Doubles
     """Log of the prior of each bend at each onset looked at, (bends, places)."""
 
@@ -109,21 +110,27 @@ def _bank(constant: float, tone: float) -> _Bank:
     up = turning(2 * np.pi * cycles[:, None] * late) - 1
     early, later = up[:, :WINDOW], up[:, WINDOW:]
     turns = np.concatenate([np.conj(early[::-1]), early])
-    return _Bank(turns, np.stack([later.real, later.imag]), np.concatenate([prior[::-1], prior]))
+    return _Bank(turns, (np.stack([later.real, later.imag]),), np.concatenate([prior[::-1], prior]))
+
+
+def _joined(banks: list[_Bank]) -> _Bank:
+    """All in one."""
+    turns, priors = np.concatenate([bank.turns for bank in banks]), np.concatenate([bank.prior for bank in banks])
+    return _Bank(turns, tuple(late for bank in banks for late in bank.late), priors)
 
 
 def onset(whole: Envelope, guess: float, other: float) -> float:
     """Step at which a faint tone begins that ends at `other`, its warm-up unknown."""
-    banks = [_bank(constant, whole.tone) for constant in TIME_CONSTANTS]
+    bank = _joined([_bank(constant, whole.tone) for constant in TIME_CONSTANTS])
     for _ in range(3):
-        found, bound = _onset(whole, guess, other, banks)
+        found, bound = _onset(whole, guess, other, bank)
         if abs(found - guess) < 25:
             return found
         guess = max(found, bound)
     return found
 
 
-def _onset(whole: Envelope, guess: float, other: float, banks: list[_Bank]) -> tuple[float, float]:
+def _onset(whole: Envelope, guess: float, other: float, bank: _Bank) -> tuple[float, float]:
     """(onset by a line drawn from `guess` + SETTLED on, lowest step looked at)."""
     settled = min(guess + SETTLED, (guess + other) / 2)
     fixed = min(settled + REFERENCE, other)
@@ -131,36 +138,36 @@ def _onset(whole: Envelope, guess: float, other: float, banks: list[_Bank]) -> t
     low, high = int(max(guess - SPAN, whole.first)), int(min(guess + SPAN, (guess + fixed) / 2))
     part = whole.part(low, min(int(fixed), high + NEAR) + 1)
     weighted = line.extended(part).unwind(part) * part.weight
-    windows = [_window(weighted, part.weight, a, banks) for a in range(0, max(high - low, 1), WINDOW)]
+    windows = [_window(weighted, part.weight, a, bank) for a in range(0, max(high - low, 1), WINDOW)]
     log_likelihood = np.concatenate(windows)
     return place(low + SPACING * np.arange(len(log_likelihood), dtype=np.float64), log_likelihood), float(low)
 
 
-def _window(z: Complexes, weight: Doubles, first: int, banks: list[_Bank]) -> Doubles:
+def _window(z: Complexes, weight: Doubles, first: int, bank: _Bank) -> Doubles:
     """Log likelihood of an onset at steps first, first + SPACING ... of a window of z (channels, n), its bend unknown.
 
     z: weighted baseband on its line.
     """
     width = _from_each(weight[:, first:])
     straight_sums = _from_each(z[:, first:]) - z[:, first : first + WINDOW : SPACING]
-    energies = [_energy(straight_sums[:, None, :], width) + log(1 - BENT)]
-    for bank in banks:
-        bent = z[:, first : first + WINDOW + bank.late.shape[2]]
-        change = _from_each(bent[:, None, :WINDOW] * bank.turns[:, : min(WINDOW, bent.shape[1])])
-        change += _late(bent[:, WINDOW:], bank)[:, :, None]
-        energies.append(_energy(straight_sums[:, None, :] + change, width) + bank.prior[:, : width.shape[1]])
-    total = np.concatenate(energies)
-    top = total.max(axis=0)
-    summed: Doubles = top + np.log(np.exp(total - top).sum(axis=0))
+    even = _energy(straight_sums[:, None, :], width) + log(1 - BENT)
+    near = z[:, None, first : first + WINDOW]
+    sums = _from_each(near * bank.turns[:, : near.shape[2]])
+    after = z[:, first + WINDOW :]
+    sums += np.concatenate([_late(after[:, : late.shape[2]], late) for late in bank.late], axis=1)[:, :, None]
+    sums += straight_sums[:, None, :]
+    total = np.concatenate([even, _energy(sums, width) + bank.prior[:, : width.shape[1]]])
+    top = np.maximum.reduce(total, axis=0)
+    summed: Doubles = top + np.log(np.add.reduce(np.exp(total - top), axis=0))
     return summed
 
 
-def _late(z: Complexes, bank: _Bank) -> Complexes:
-    """What the bank's bends add to the sums after the window, of z (channels, n): (channels, bends).
+def _late(z: Complexes, late: Doubles) -> Complexes:
+    """What bends add to the sums after the window, of z (channels, n): (channels, bends). late: as in `_Bank`.
 
     In real sums, which numpy adds up some times quicker; a bend down turns against the same bend up.
     """
-    own, turned = np.einsum("pcn,tbn->ptcb", np.stack([z.real, z.imag]), bank.late[:, :, : z.shape[1]])
+    own, turned = np.einsum("pcn,tbn->ptcb", np.stack([z.real, z.imag]), late[:, :, : z.shape[1]])
     up = (own[0] - turned[1]) + 1j * (own[1] + turned[0])
     down = (own[0] + turned[1]) + 1j * (turned[0] - own[1])
     return np.concatenate([down[:, ::-1], up], axis=1)
