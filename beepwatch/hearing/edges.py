@@ -48,6 +48,25 @@ class Sums:
         there += here
         return there
 
+    def _at_one(self, step: float) -> Doubles:
+        """The same at one step number, shape (3, channels)."""
+        place = min(max(step - self.first, 0.0), float(self.last - self.first))
+        low = min(int(place), self._sums.shape[2] - 2)
+        here = self._sums[:, :, low]
+        there: Doubles = self._sums[:, :, low + 1] - here
+        there *= place - low
+        there += here
+        return there
+
+    def between(self, places: Doubles, other: float) -> Doubles:
+        """Log likelihood ratio between each of the places, all on one side of it, and `other`; 0 where empty."""
+        real, imaginary, width = self._at(places) - self._at_one(other)[:, :, None]
+        power = np.square(real, out=real)
+        power += np.square(imaginary, out=imaginary)
+        each = np.divide(power, np.abs(width, out=width), out=np.zeros_like(power), where=width != 0)
+        total: Doubles = each[0] if len(each) == 1 else np.add.reduce(each, axis=0)
+        return total
+
     def likelihood(self, begins: Doubles, ends: Doubles) -> Doubles:
         """Log likelihood ratio for each pair, shape (len(begins), len(ends)); 0 where empty."""
         before = self._at(begins)
@@ -85,8 +104,7 @@ def edge(sums: Sums, guess: float, span: tuple[float, float], other: float, leng
     places = places[places < other - 1] if rising else places[places > other + 1]
     if len(places) < 2:
         return guess
-    fixed = np.array([other])
-    values = sums.likelihood(places, fixed)[:, 0] if rising else sums.likelihood(fixed, places)[0]
+    values = sums.between(places, other)
     if length is not None:
         values = values + prior(np.abs(places - other) * STEP_SECONDS, length)
     return median_place(places, values)
