@@ -73,10 +73,13 @@ def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
 
 def _hums(floor: Floats) -> Mask:
     """Bins of a floor (bins,) that stand LINE over what lies to both sides: the edge of a wide noise is no line."""
+    found: Mask = floor > LINE * median(floor)
+    if not found.any():
+        return found
     around = np.pad(floor, ASIDE, mode="edge")
     left = np.minimum(around[: len(floor)], around[1 : len(floor) + 1])
     right = np.minimum(around[2 * ASIDE :], around[2 * ASIDE - 1 : -1])
-    found: Mask = (floor > LINE * median(floor)) & (floor > LINE * np.maximum(left, right))
+    found &= floor > LINE * np.maximum(left, right)
     return found
 
 

@@ -99,12 +99,14 @@ def _line(turned: Complexes, weight: Doubles) -> float:
     spectrum = fft.fft(turned, size, axis=1)
     reach = max(1, round(SAME_TURN / (2 * np.pi) * size))
     inner, outer = (round(hertz * STEP_SECONDS * size) for hertz in RING)
-    power = np.square(spectrum.real)
-    power += np.square(spectrum.imag)
+    near = np.concatenate([spectrum[:, -outer:], spectrum[:, :outer]], axis=1)
+    power = np.square(near.real)
+    power += np.square(near.imag)
     power /= np.maximum(np.add.reduce(weight, axis=1), 1e-30)[:, None]
-    energy = np.add.reduce(power, axis=0)
-    strongest = max(float(energy[: reach + 1].max()), float(energy[-reach:].max()))
-    beside = max(float(energy[inner:outer].mean()), float(energy[-outer:-inner].mean()))
+    energy: Doubles = np.add.reduce(power, axis=0)
+    strongest = float(np.maximum.reduce(energy[outer - reach : outer + reach + 1]))
+    ring: int = outer - inner
+    beside = max(float(np.add.reduce(energy[:ring])), float(np.add.reduce(energy[-ring:]))) / ring
     return strongest / max(1.0, beside / len(weight))
 
 
