@@ -57,6 +57,8 @@ differ by 0.8 dB (99 %, measured in rooms, tests/bench/stages.py), notes of musi
 to 19; the rest allows for people who walk about (judgement)."""
 PARTNER = -6.0
 """All of a chain's beeps begin and end with a beep of a tone that is no harmonic: a warble, a chord (judgement)."""
+PARTNER_COUNTED = -12.0
+"""The same for a counted signal, which may weigh more (judgement): see memory.DUAL."""
 LOUD = -10.0
 """A long tone louder than this, dB SNR in 0-8 kHz, stands out of the room."""
 FAINT = -18.0

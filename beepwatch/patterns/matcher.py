@@ -241,7 +241,11 @@ class Matcher:
         if found is None:
             return []
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
-        weighed = evidence.Weighed(found.ratio, limit)
+        pulses = [one.beep for burst in found.bursts for one in burst]
+        if self._memory.goes_on_beside(pulses):
+            return []
+        price = evidence.PARTNER_COUNTED if self._memory.two_tone(pulses) else 0.0
+        weighed = evidence.Weighed(found.ratio + price, limit)
         if not weighed.enough:
             return []
         groups = [[note.beep for note in burst] for burst in found.bursts]

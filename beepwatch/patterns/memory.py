@@ -35,6 +35,9 @@ STRONGER = 6.0
 """dB by which pulses stand above their echo, at least (measured: 10-15)."""
 LATEST = 64
 """Beeps of any tone kept for what sounds together."""
+DUAL = (1.25, 2.0)
+"""Ratios between the two tones of one telephone signal (480 and 620 Hz: 1.29, common practice, no source); linked
+alarms of one kind, each within 10 % (NFPA 72 18.4, quoted) or 12 % (datasheets) of it, lie nearer together."""
 TOGETHER = 0.1
 """Two tones begin and end together to this, s (judgement: rooms move edges by 0.03 s)."""
 CHOPPED = (2, 0.4, -8.0, 1.5)
@@ -105,12 +108,36 @@ class Memory:
 
     def accompanied(self, beep: Beep) -> bool:
         """Whether a tone that is no simple ratio of a beep's began and ended with it."""
-        return any(
+        return any(self._is_partner(other, beep) for other in self._latest)
+
+    @staticmethod
+    def _is_partner(other: Beep, beep: Beep) -> bool:
+        return (
             abs(other.onset - beep.onset) <= TOGETHER
             and abs(other.end - beep.end) <= TOGETHER
             and not _simple(other.frequency, beep.frequency)
+        )
+
+    def goes_on_beside(self, pulses: Sequence[Beep]) -> bool:
+        """Whether a tone that sounds with some of a group's pulses sounds like them in the pauses, too.
+
+        Then the pauses are none but beeps missed of one of two tones, as a telephone's busy tone has them.
+        """
+        partners = [o for o in self._latest if any(self._is_partner(o, one) for one in pulses)]
+        return any(
+            any(abs(other.frequency / one.frequency - 1.0) <= WIDTH for one in partners)
+            and pulses[0].onset < other.onset < pulses[-1].onset
+            and all(other.end <= one.onset or one.end <= other.onset for one in pulses)
+            and abs(other.duration - pulses[0].duration) <= TOGETHER
             for other in self._latest
         )
+
+    def two_tone(self, pulses: Sequence[Beep]) -> bool:
+        """Whether two of these pulses or more sound with a tone of DUAL ratio to theirs."""
+        low, high = DUAL
+        tone = pulses[-1].frequency
+        others = [o for o in self._latest if low < max(o.frequency / tone, tone / o.frequency) < high]
+        return sum(any(self._is_partner(other, one) for other in others) for one in pulses) > 1
 
     def meter(self, beep: Beep) -> None:
         """Count a beep that no open alarm explains towards how busy the room is."""

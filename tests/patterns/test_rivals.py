@@ -141,3 +141,17 @@ def test_pulses_apart_at_a_harmonic_tell_what_their_fundamental_is(
         heard += [beep(onset + offset + 0.03, pulse, 1560.0, snr=0.0, level=-40.0) for offset in offsets]
         heard.append(beep(onset, offsets[-1] + pulse + 0.26, 520.0, snr=3.0))
     assert set(names(run(sorted(heard, key=known), tone=tone))) <= {"unknown", "fire"}
+
+
+def test_a_busy_tone_with_beeps_missed_is_no_fire_alarm() -> None:
+    """480 and 620 Hz at once each second, each told of some beeps only: every fourth missed leaves threes."""
+    low = [beep(3.0 + k, 0.5, 480.0) for k in range(11) if k % 4 != 3]
+    high = [beep(3.0 + k, 0.5, 620.0) for k in range(11) if k % 4 != 1]
+    assert "fire" in names(run(low))
+    assert "fire" not in names(run(sorted([*low, *high], key=known)))
+
+
+def test_two_smoke_alarms_in_step_are_fire() -> None:
+    """Linked alarms sound together, each on its own tone, and are both silent in the pauses."""
+    both = [beep(3.0 + k, 0.5, tone) for k in range(11) if k % 4 != 3 for tone in (3100.0, 3250.0)]
+    assert "fire" in names(run(sorted(both, key=known)))
