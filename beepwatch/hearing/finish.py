@@ -225,6 +225,11 @@ def envelope(track: Track) -> Envelope:
     return Envelope(*track.chunks[0], track.chunk_first, track.tone)
 
 
+def harmonics_of(track: Track, audio: Audio) -> Harmonics:
+    """Of a track, over what was collected of it in the last LONGEST_LOOK seconds."""
+    return Harmonics(audio, track.tone, track.chunk_next - LONGEST_LOOK * RATE // STEP)
+
+
 def pieces(
     whole: Envelope, harmonics: Harmonics, about: tuple[float, float], final: bool
 ) -> list[tuple[float, float, int, int]]:
@@ -245,7 +250,7 @@ def bursts(track: Track, rows: Rows, audio: Audio, known: Known | None) -> list[
     if not one_line(whole.part(int(begin), int(end) + 1), known is not None):
         return []
     found = []
-    parts = pieces(whole, Harmonics(audio, track.tone), (begin, end), final=True)
+    parts = pieces(whole, harmonics_of(track, audio), (begin, end), final=True)
     for a, b, low, high in parts:
         if b - a < 4:
             continue

@@ -10,9 +10,9 @@ from beepwatch.events import Heard, Sounding, SteadyTone
 from .background import Background
 from .cusum import advance
 from .faint import CERTAIN, LONGEST_DOUBT, SHORT_DOUBT, SOON, goes_on, line_before, sounds_now
-from .finish import Found, Stretch, collect, envelope, fitted, line_like, pieces
+from .finish import Found, Stretch, collect, envelope, fitted, harmonics_of, line_like, pieces
 from .known import Known
-from .nulls import Harmonics, fades
+from .nulls import fades
 from .opening import open_track
 from .search import Candidate, Search
 from .sounders import order
@@ -174,7 +174,7 @@ class Following:
         collect(track, self._stream.rows, self._stream.audio, frame + 1)
         whole = envelope(track)
         if strength >= FAINT and short:
-            harmonics, (_, border) = Harmonics(self._stream.audio, track.tone), coarse_steps(track, last)
+            harmonics, (_, border) = harmonics_of(track, self._stream.audio), coarse_steps(track, last)
             if can_wait(track, LONGEST_FADE) and fades(whole, harmonics, int(border)):
                 put_off(track, LONGEST_FADE)
             return
@@ -255,7 +255,7 @@ class Following:
         whole = envelope(track)
         begin, end = coarse_steps(track, frame - 1)
         begin, end = max(begin, float(track.cut), float(whole.first)), min(end, whole.first + whole.z.shape[1] - 1.0)
-        harmonics = Harmonics(self._stream.audio, track.tone)
+        harmonics = harmonics_of(track, self._stream.audio)
         parts = pieces(whole, harmonics, (max(begin, end - RECENT), end), final=False)
         for i, (a, b, low, high) in enumerate(parts[:-1]):
             first, wall = (begin, whole.first) if i == 0 else (a, low)

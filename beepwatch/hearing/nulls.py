@@ -53,10 +53,14 @@ class Harmonics:
 
     audio: Audio
     tone: float
+    since: int
+    """First step whose sound is kept still: nothing is said of earlier ones."""
 
     def envelopes(self, whole: Envelope) -> Iterator[Envelope]:
         """Those over the steps of `whole`, weighted by the noise beside them; each made when it is asked for."""
         first, stop = whole.first, whole.first + whole.z.shape[1]
+        if first - MARGIN < self.since:
+            return
         sound = self.audio.view((first - MARGIN) * STEP, (stop + MARGIN) * STEP)
         most = MOST_WEIGHT * float(whole.weight.mean())
         for hertz in (order * self.tone for order in ORDERS if order * self.tone < HIGHEST):

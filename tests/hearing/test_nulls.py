@@ -54,3 +54,12 @@ def test_the_energy_of_a_tone_in_white_noise_is_that_of_theory() -> None:
     assert energy == pytest.approx(10**-1.4 * 1.2 * 8000, rel=0.07)
     scene = scene_in_room(500, 2, 1.2, pause=3.8, snr=-14.0, null=True)
     assert scene.energies().min() > 0.65 * 10**-1.4 * 1.2 * 8000
+
+
+@pytest.mark.parametrize("gap", [0.3, 0.35, 0.45])
+def test_pulses_that_go_on_for_longer_than_sound_is_kept_are_told(gap: float) -> None:
+    """45 s of beeps of 1.6 s, so near that one track follows them: told apart or as one, and no fault."""
+    row = [Tone(4 + k * (1.6 + gap), 1.6, 900.0, level(5)) for k in range(int(45 / (1.6 + gap)))]
+    told = beeps(hear(add(background(75, 1), row)))
+    assert told
+    assert told[0].onset == pytest.approx(4, abs=0.2)
