@@ -25,7 +25,11 @@ def run(*command: str) -> None:
 
 
 class Cable:
-    """A veth pair; end `a` is the listener's namespace, end `b` the phone's."""
+    """A veth pair; end `a` is the listener's namespace, end `b` the phone's.
+
+    IPv4 only: an IPv6 address that comes up by itself seconds later is a change of network, at which a browser drops
+    what it is loading.
+    """
 
     def __init__(self) -> None:
         tag = uuid4().hex[:6]
@@ -34,20 +38,9 @@ class Cable:
         for space in (self.a, self.b):
             run("ip", "netns", "add", space)
             run("ip", "-n", space, "link", "set", "lo", "up")
-        run(
-            "ip",
-            "link",
-            "add",
-            self._plugs[0],
-            "netns",
-            self.a,
-            "type",
-            "veth",
-            "peer",
-            self._plugs[1],
-            "netns",
-            self.b,
-        )
+            run(*self.inside(space, "sh", "-c", "echo 1 > /proc/sys/net/ipv6/conf/default/disable_ipv6 || true"))
+        plug, other = self._plugs
+        run(*f"ip link add {plug} netns {self.a} type veth peer {other} netns {self.b}".split())
         for space, plug, address in zip((self.a, self.b), self._plugs, (LISTENER, PHONE), strict=True):
             run("ip", "-n", space, "address", "add", f"{address}/24", "dev", plug)
             run("ip", "-n", space, "link", "set", plug, "up")

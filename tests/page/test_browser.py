@@ -52,6 +52,19 @@ def test_pair_see_an_alarm_and_answer_it(browser: Browser, house: Beating) -> No
         assert page.evaluate("() => alarm.kind") == ""
 
 
+def test_a_page_that_did_not_load_whole_says_what_to_do(browser: Browser, house: Beating) -> None:
+    """The script is lost on the way, as where a phone changes its network: the page asks to be loaded again."""
+    with phone(browser) as context:
+        page = context.new_page()
+        page.route("**/pair.js", lambda route: route.abort("failed"))
+        page.goto(f"{house.url('/pair')}#{house.code()}")
+        expect(page.locator("#word")).to_contain_text("load it again")
+        page.unroute("**/pair.js")
+        page.reload()
+        expect(page.locator("#word")).to_be_empty()
+        assert page.input_value("#code")
+
+
 def test_two_phones_both_learn_who_goes(browser: Browser, house: Beating) -> None:
     """Ben's phone falls silent and names Anna; a third one without pairing learns nothing."""
     with phone(browser) as one, phone(browser) as two, phone(browser) as three:

@@ -27,4 +27,5 @@ async function pair(event) {
 
 document.getElementById("form").addEventListener("submit", pair);
 addEventListener("hashchange", take);
+word.textContent = ""; // it asks to load the page again, for when this script never came
 take();
