@@ -169,9 +169,11 @@ class Background:
         bands = tuple(zip(EDGES, (np.rint(levels * 10) / 10).tolist(), strict=True))
         return Noise(self._stream.seconds(stop - 1), bands)
 
-    def snr(self, found: Found) -> float:
-        """dB of a burst over the quiet noise of its channel."""
-        stop = min(max(int(found.onset * RATE / HOP) - 1, self._stream.rows.begin + 1), self._stream.rows.end)
-        before = self._stream.rows.noise(max(stop - 8, self._stream.rows.begin), stop, 0, BINS)[found.channel]
+    def snr(self, found: Found, frame: int) -> float:
+        """dB of a burst, told at `frame`, over the quiet noise of its channel."""
+        rows = self._stream.rows
+        first = rows.since(frame)
+        stop = min(max(int(found.onset * RATE / HOP) - 1, first + 1), frame + 1)
+        before = rows.noise(max(stop - 8, first), stop, 0, BINS)[found.channel]
         in_band = np.median(before.mean(axis=1)) * IN_BAND
         return found.level - 10 * log10(2 * max(float(self._read_quiet()[found.channel]), float(in_band)))

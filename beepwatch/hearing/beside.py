@@ -62,7 +62,7 @@ def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
     if float(np.maximum.reduce(near)) <= least:
         return inf
     tops = 1 + ((line[1:-1] > least) & (line[1:-1] >= line[:-2]) & (line[1:-1] > line[2:])).nonzero()[0]
-    lasting = _hums(floor[0]) | rows.old(first, first + 1)[0, low:high]
+    lasting = _hums(floor[0]) | rows.lasting(first)[low:high]
     others = np.where(lasting, np.float32(0), line)
     rest = but_one(others) if others.any() else None
     single = int(np.argmax(others)) if rest is not None and rest.max() < own / OF_TWO else -1

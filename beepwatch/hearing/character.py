@@ -211,13 +211,15 @@ def beside(whole: Envelope, burst: Burst, channel: int, level: float) -> tuple[f
     return out[0], out[1]
 
 
-def describe(whole: Envelope, burst: Burst, rows: Rows, hertz: float, steady: Steady) -> tuple[Character, float, bool]:
-    """(character, power |u|^2 of the tone, whether another sounder was left out of its character) of a burst."""
+def describe(
+    whole: Envelope, burst: Burst, rows: Rows, hertz: float, steady: Steady, *, frame: int
+) -> tuple[Character, float, bool]:
+    """(character, power |u|^2 of the tone, whether another sounder was left out of its character), asked at `frame`."""
     body = steady.body
     level = body.level()
     before, after = beside(whole, burst, steady.channel, level)
     own = steady.purity, steady.flatness, wander(body) if len(body.u) >= LONG_ENOUGH else 0.0
     pure = len(body.u) >= LONG_ENOUGH and own[0] >= PURE and own[1] <= FLAT_DB and own[2] <= STEADY_HZ
-    neighbours, company, paired = surroundings(rows, burst, whole.tone, pure=pure)
+    neighbours, company, paired = surroundings(rows, burst, whole.tone, frame, pure=pure)
     character = Character(*own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz))
     return character, level, paired

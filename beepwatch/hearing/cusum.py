@@ -8,6 +8,7 @@ from math import log1p
 
 import numpy as np
 
+from .floor import BLOCK
 from .opening import pair_power, reach_of
 from .rows import Rows
 from .spectrum import BINS, Floats
@@ -42,12 +43,17 @@ HUM_GUARD = 1
 FOLLOWED, SLOWEST = 24.0, 64
 """Power over noise that a tone's last frames hold from which its bins are told, three of its standard errors in 32 of
 them (theory), and the most frames looked at."""
-AGED = 64
-"""Frames (4 s) after which a tone is no voice that would spoil another beside it."""
+AGED = 64 - BLOCK
+"""Frames after which a tone is marked as no voice that would spoil another beside it: marks are read a block late
+(`Rows.lasting`), so 4 s in all."""
 
 
 def advance(track: Track, rows: Rows, stop: int) -> None:
-    """Follow the track through frames before `stop`, at most to the next chunk border, or until it closes."""
+    """Follow the track through frames before `stop`, at most to the next chunk border, or until it closes.
+
+    It stops too where the tone ends, is back or turns wide: how later frames are read depends on that, and must not on
+    how many of them came at once.
+    """
     first = track.next
     border = track.start + ((first - track.start) // CHUNK + 1) * CHUNK
     stop = min(stop, border)
@@ -56,6 +62,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     powers = rows.noise_at(first, stop, track.pair)
     outshone = _outshone(track, rows, first, stop, powers)
     noise = powers.tolist()
+    state = track.ended is None, track.wide
     for i, frame in enumerate(range(first, stop)):
         track.next = frame + 1
         a, b, c, d = near[i]
@@ -65,7 +72,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
             _wait(track, max(a + b, b + c, c + d), noise[i], frame)
         if i == outshone and track.closed is None:
             track.closed, track.dropped = frame, True
-        if track.closed is not None:
+        if track.closed is not None or (track.ended is None, track.wide) != state:
             break
     _hold(track, rows, first, track.next)
     if track.next == border and track.closed is None:
@@ -178,7 +185,7 @@ def _hold(track: Track, rows: Rows, first: int, stop: int) -> None:
         return
     guard = HUM_GUARD if track.hum else GUARD
     rows.held(first, stop)[:, max(track.pair - guard, 0) : track.pair + guard + 2] = True
-    aged = max(first, track.start + AGED)
+    aged = max(first, track.start + AGED, track.opened)
     if aged < stop:
         rows.old(aged, stop)[:, max(track.pair - 3, 0) : track.pair + 5] = True
     reach = guard if track.hum else track.reach
@@ -196,7 +203,7 @@ def _recentre(track: Track, rows: Rows) -> None:
         _confirm(track, ratio)
     track.wide = ratio > STRONG
     step = WIDE if track.wide else 1
-    first = max(rows.begin, track.next - (3 if track.wide else _looked_at(track, ratio)))
+    first = max(rows.since(track.next), track.next - (3 if track.wide else _looked_at(track, ratio)))
     low, high = max(track.pair - step, 1), min(track.pair + step, BINS - 3)
     near = np.add.reduce(rows.ratio(first, track.next)[:, low : high + 2], axis=0)
     pairs = near[:-1] + near[1:]

@@ -105,8 +105,8 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
 
 def _sight(track: Track, rows: Rows, stop: int) -> Sight:
     """What a look at the track's last frames before `stop` depends on."""
-    first = max(track.start, rows.begin, stop - LOOKED_AT)
-    near = rows.old(first, first + 1)[:, max(track.pair - FAR_BINS, 0) : track.pair + FAR_BINS + 2]
+    first = max(track.start, stop - LOOKED_AT)
+    near = rows.lasting(first)[max(track.pair - FAR_BINS, 0) : track.pair + FAR_BINS + 2]
     return first, stop, track.pair, near.tobytes()
 
 
@@ -132,7 +132,7 @@ def _alone(tone: int, rows: Rows, first: int, stop: int) -> bool:
     if float(np.maximum.reduce(power)) < max(hidden, pair / ALONE):
         return True
     middle = floor.shape[1] // 2
-    power[(floor[0] > LINE * np.partition(floor[0], middle)[middle]) | rows.old(first, first + 1)[0, low:high]] = 0.0
+    power[(floor[0] > LINE * np.partition(floor[0], middle)[middle]) | rows.lasting(first)[low:high]] = 0.0
     if float(np.maximum.reduce(power)) < max(hidden, pair / ALONE):
         return True
     rest = but_one(power)
@@ -205,7 +205,7 @@ def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
 
 def _step_noise(rows: Rows, pair: int, begin: int, end: int, stop_frame: int) -> Doubles:
     """Noise variance of the sound at each step, (channels, n): the mean of the two frames that overlap it most."""
-    low = max(rows.begin, begin * STEP // HOP - 1)
+    low = max(rows.since(stop_frame), begin * STEP // HOP - 1)
     hops = np.arange(begin, end) * STEP // HOP - low
     pairs = rows.noise(low, stop_frame, pair, pair + 2)
     noise = (pairs[:, :, 0].astype(np.float64) + pairs[:, :, 1]) / 2
@@ -281,7 +281,9 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
     flat = flatness(body) if pure >= SOFT.purity else inf
     if flat > BENT.flatness:
         return None
-    character, power, paired = describe(part, burst, rows, hertz, Steady(body, channel, pure, flat))
+    character, power, paired = describe(
+        part, burst, rows, hertz, Steady(body, channel, pure, flat), frame=track.told_at
+    )
     level = 10 * log10(4 * power)
     return Found(
         burst.begin * STEP / RATE,

@@ -63,6 +63,8 @@ class Following:
         self._serial = 0
         self.tracks: list[Track] = []
         """Those under way."""
+        self._gone: list[Track] = []
+        """Those that have closed in the frames last heard, dropped ones too."""
         self.closings: list[Track] = []
         """Those that have closed and are not fitted yet."""
         self.closed_at: dict[int, int] = {}
@@ -93,6 +95,7 @@ class Following:
         for track in faint:
             self._follow(track, stop)
         self._set_free(stop)
+        self._gone = [t for t in self.tracks if t.closed is not None]
         self.tracks = [t for t in self.tracks if t.closed is None]
 
     def end(self, stop: int) -> None:
@@ -102,7 +105,7 @@ class Following:
                 track.ended = track.least_frame if track.ended is None else track.ended
                 track.closed = stop - 1
                 self.closings.append(track)
-        self.tracks = []
+        self._gone, self.tracks = self.tracks, []
 
     def known(self, hertz: float) -> Known | None:
         """The beep that is listened for, if `hertz` is near it."""
@@ -277,7 +280,7 @@ class Following:
         )
         if found is None:
             return
-        onset, snr = self._stream.seconds_at(0) + found.onset, self._background.snr(found)
+        onset, snr = self._stream.seconds_at(0) + found.onset, self._background.snr(found, frame)
         self.out.append(
             (known, Sounding(onset, self._stream.seconds(frame) - onset, found.hertz, found.level, snr,
                              self._stream.seconds(known), not found.at_start, found.character))
@@ -287,9 +290,9 @@ class Following:
         """Tracks still under way after `frame` that began with this one at a multiple or a part of its tone."""
         return tuple(
             other.serial
-            for other in (*self.tracks, *self.closings)
+            for other in (*self.tracks, *self._gone)
             if other is not track
             and (other.closed is None or other.told_at > frame)
             and other.opened <= frame
-            and (order(other.tone, track.tone) or order(track.tone, other.tone))
+            and (order(other.noticed, track.noticed) or order(track.noticed, other.noticed))
         )

@@ -14,13 +14,13 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
 
     Returns None where nothing stands out in the frames themselves (a sum that older sounds made).
     """
-    first = max(rows.begin, frame - length + 1, earliest)
+    first = max(rows.since(frame), frame - length + 1, earliest)
     near = rows.ratio(first, frame + 1)[:, bin_ - 3 : bin_ + 4]
     mean = (np.add.reduce(near, axis=0) / np.float32(len(near))).tolist()
     top = bin_ - 3 + mean.index(max(mean))
     pair = top if mean[min(top - bin_ + 4, 6)] >= mean[max(top - bin_ + 2, 0)] else top - 1
     pair = min(max(pair, 1), BINS - 3)
-    back = max(rows.begin, frame - 2 * length - CHUNK, earliest)
+    back = max(rows.since(frame), frame - 2 * length - CHUNK, earliest)
     wide = max(mean) > STRONG
     y = pair_power(rows, pair, back, frame + 1, wide=False)
     strength = max(float(np.add.reduce(y[first - back :])) / (frame + 1 - first) - 2.0, 0.4)
@@ -34,7 +34,7 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     weight = np.add.reduce(rows.ratio(start, frame + 1)[:, pair : pair + 2], axis=0) / np.float32(best + 1)
     share = float(weight[1] / max(float(weight[0] + weight[1]), 1e-9))
     track = Track(pair, start, start, (pair + share + LOW_BIN) * BIN_HZ, least_frame=start)
-    track.at_start, track.opened = start <= 1, frame
+    track.noticed, track.at_start, track.opened = track.tone, start <= 1, frame
     track.reach = reach_of(float(y[first - back :].max()))
     track.wide = wide
     return track

@@ -7,8 +7,10 @@ import numpy as np
 from .floor import BLOCK
 from .spectrum import BAND_BINS, BANDS, BINS, Floats, Mask
 
-KEPT = 320
-"""Frames (20 s): a sum over 128 frames looks back twice its length for a beep's start, and a block more."""
+LOOKED_BACK = 320
+"""Frames (20 s) that may be looked back at: a sum over 128 looks back twice its length for a beep's start."""
+KEPT = LOOKED_BACK + BLOCK
+"""Frames kept: as many before each of a block that came at once."""
 BLOCKS = KEPT // BLOCK + 4
 BAND_OF = np.arange(BINS) // BAND_BINS
 """Band of each bin."""
@@ -58,6 +60,11 @@ class Rows:
             store[:, :keep] = store[:, used - keep : used]
         self._base = self.end - keep
 
+    @staticmethod
+    def since(frame: int) -> int:
+        """The first frame that may be looked at from `frame`, however many frames have come since."""
+        return max(0, frame - LOOKED_BACK)
+
     def ratio(self, first: int, stop: int) -> Floats:
         """Power over noise of frames first <= t < stop, shape (n, BINS)."""
         return self._ratio[first - self._base : stop - self._base]
@@ -102,8 +109,16 @@ class Rows:
         return looks
 
     def old(self, first: int, stop: int) -> Mask:
-        """Bins of tones that had gone on for seconds, shape (n, BINS); a view that may be written."""
+        """Where bins of tones that have gone on for seconds are marked, shape (n, BINS); a view that may be written."""
         return self._old[first - self._base : stop - self._base]
+
+    def lasting(self, frame: int) -> Mask:
+        """Bins of tones that had gone on for seconds by `frame`, (BINS,); read in the marks of a block before.
+
+        All tracks have been followed so far by then, in whatever pieces the frames came.
+        """
+        at = frame - BLOCK - self._base
+        return self._old[at] if at >= 0 else np.zeros(BINS, np.bool_)
 
     def held(self, first: int, stop: int) -> Mask:
         """Bins near a live track, shape (n, BINS); a view that may be written."""

@@ -7,7 +7,7 @@ import numpy as np
 from .baseband import STEP
 from .beside import OF_TWO, but_one
 from .burst import Burst
-from .floor import band_level
+from .floor import BLOCK, band_level
 from .rows import Rows
 from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Floats, Mask
 
@@ -27,20 +27,20 @@ LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
 
 
-def _frames(rows: Rows, burst: Burst) -> tuple[int, int]:
-    """First and last frame that lie in the burst; of a long one only the last, as it may drift across many bins."""
+def _frames(rows: Rows, burst: Burst, frame: int) -> tuple[int, int]:
+    """First and last frame up to `frame` that lie in the burst; of a long one the last, as it may cross many bins."""
     first = int(np.ceil((burst.begin * STEP) / HOP - 0.5))
-    last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), rows.end - 1)
-    return max(first, rows.begin, last - LATEST), last
+    last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), frame)
+    return max(first, rows.since(frame), last - LATEST), last
 
 
-def surroundings(rows: Rows, burst: Burst, tone: float, *, pure: bool = False) -> tuple[float, float, bool]:
+def surroundings(rows: Rows, burst: Burst, tone: float, frame: int, *, pure: bool = False) -> tuple[float, float, bool]:
     """(neighbours, company) in dB, see `Character`, and whether another sounder was left out.
 
-    tone: Hz of the baseband's local oscillator.
+    tone: Hz of the baseband's local oscillator. frame: the one at which this is asked.
     pure: it is a steady tone, so that one other that is as pure may be another sounder, if there is nothing else.
     """
-    first, last = _frames(rows, burst)
+    first, last = _frames(rows, burst, frame)
     if last < first:
         return NONE_DB, NONE_DB, False
     mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]).mean(
@@ -53,7 +53,7 @@ def surroundings(rows: Rows, burst: Burst, tone: float, *, pure: bool = False) -
     line = float(mean[max(k - 1, 0) : k + 2].max())
     floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
     hidden = (1 + 3 / np.sqrt(frames)) * 4 * float(floor[k])
-    others = np.where(_lasting(rows, burst), np.float32(0), mean)
+    others = np.where(_lasting(rows, burst, frame), np.float32(0), mean)
     around = _neighbours(others, k, line, hidden), _company(others, floor, line, hertz)
     if not pure or min(around) >= ALONE_DB:
         return *around, False
@@ -88,12 +88,12 @@ def _without_another(others: Floats, hertz: float) -> Floats | None:
     return rest
 
 
-def _lasting(rows: Rows, burst: Burst) -> Mask:
+def _lasting(rows: Rows, burst: Burst, frame: int) -> Mask:
     """Bins of hums: lines that the floor has learnt, and tones that had gone on for seconds when the burst began."""
-    frame = min(max(int(burst.begin * STEP / HOP), rows.begin), rows.end - 1)
-    noise = rows.noise(frame, frame + 1, 0, BINS)[0]
+    begin = min(max(int(burst.begin * STEP / HOP), rows.since(frame + BLOCK)), frame)
+    noise = rows.noise(begin, begin + 1, 0, BINS)[0]
     learnt = noise[0] > LINE * np.repeat(band_level(noise)[0], BAND_BINS)
-    lasting: Mask = learnt | rows.old(frame, frame + 1)[0]
+    lasting: Mask = learnt | rows.lasting(begin)
     return lasting
 
 

@@ -37,7 +37,7 @@ class Tails:
     def passed(self, rows: Rows, frame: int, bin_: int) -> bool:
         """Whether the frame and the one before it are a new pulse, far over the tail and over what was just there."""
         since = frame - 1 - int(self.begin[bin_])
-        if since < 0 or frame - 2 < rows.begin:
+        if since < 0 or frame < 2:
             return False
         before, one, other = rows.ratio(frame - 2, frame + 1)[:, bin_].tolist()
         left = float(self._level[bin_]) * 10 ** (-DECAY * since * HOP_SECONDS)

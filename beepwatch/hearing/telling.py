@@ -6,6 +6,7 @@ from .background import Background
 from .baseband import KEPT_SECONDS
 from .doubt import Doubt
 from .finish import Found, bursts, collect, line_like
+from .floor import BLOCK
 from .following import STEADY, Following
 from .ours import Ours
 from .sounders import Waiting, fundamental, together
@@ -17,6 +18,8 @@ UNKNOWN_ONSET = 25.0
 """Seconds from the start within which a tone that was there already must end to be told as a beep."""
 RELATIVES = 6
 """Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
+RECENT = 40
+"""Frames (2.6 s) after its end in which a burst told already is compared with others."""
 SAME_LINE = 0.01
 """Relative: two bursts at one time this near are one (tracks hold 5 bins on each side, 1.4 % of 2.7 kHz)."""
 LONGEST_AGAIN = 1.3
@@ -49,7 +52,7 @@ class Telling:
         self._waiting = [w for due, w in dues if due is None]
         told = sorted(self._following.out, key=lambda item: (item[0], _order(item[1])))
         self._following.out = []
-        horizon = (stop - 40) * HOP_SECONDS
+        horizon = (stop - RECENT - BLOCK) * HOP_SECONDS
         self._recent = [w for w in self._recent if w.found.end > horizon]
         if len(self._following.closed_at) > 1024:
             self._following.closed_at = {s: f for s, f in self._following.closed_at.items() if f > stop - 64}
@@ -94,12 +97,14 @@ class Telling:
         return due if due < stop else None
 
     def _tell(self, waiting: Waiting, frame: int) -> None:
-        others = [w for w in (*self._waiting, *self._recent) if w is not waiting and w.frame <= frame]
+        horizon = (frame - RECENT) * HOP_SECONDS
+        near = (w for w in (*self._waiting, *self._recent) if w.frame <= frame and w.found.end > horizon)
+        others = [w for w in near if w is not waiting]
         self._recent.append(waiting)
         found = fundamental(waiting, others)
         if found is None or not waiting.sounder:
             return
-        stream, snr = self._stream, self._background.snr(found)
+        stream, snr = self._stream, self._background.snr(found, frame)
         beep = Beep(
             stream.seconds_at(0) + found.onset, found.duration, found.hertz, found.level, snr,
             stream.seconds(frame), not found.at_start, found.character,

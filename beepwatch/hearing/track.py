@@ -39,6 +39,8 @@ class Track:
     """First frame not yet followed."""
     tone: float
     """Hz of the local oscillator: fixed for the track's life."""
+    noticed: float = 0.0
+    """Hz, as it was noticed: what relatives are told by."""
     at_start: bool = False
     """It was there when listening began."""
     total: float = 0.0

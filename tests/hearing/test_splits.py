@@ -37,6 +37,36 @@ KNOWN = 2730.0
 FAINT = add(background(30, 13), row(5, 1.2, 4.0, KNOWN, -26.0))
 
 
+def crowded(seed: int) -> Floats:
+    """Rows of tones of many lengths, gaps, levels, drifts and harmonics at once, in noise that jumps, stops or clips:
+    (channels, n)."""
+    rng = np.random.default_rng(seed)
+    seconds = float(rng.uniform(20, 40))
+    tones = [tone for _ in range(rng.integers(2, 9)) for tone in some_row(rng, seconds) if tone.begin < seconds - 0.1]
+    return np.stack([spoilt(add(background(seconds, seed, "pink"), tones), rng) for _ in range(rng.integers(1, 3))])
+
+
+def some_row(rng: np.random.Generator, seconds: float) -> list[Tone]:
+    """A row of pulses of one sounder, with up to three partials."""
+    hertz, on, off = rng.uniform(400, 2500), rng.choice([0.1, 0.15, 0.3, 0.6, 1.2, 3, 10, 20]), rng.uniform(0.1, 3)
+    snr, drift, begin = rng.uniform(-22, 30), rng.choice([0, -0.002, 0.01, -0.03]), rng.uniform(0, 0.7 * seconds)
+    return [
+        Tone(begin + i * (on + off), on, n * hertz, level(snr - 6 * n), drift=drift, warm_up=0.3)
+        for i in range(rng.integers(1, 12))
+        for n in range(1, rng.integers(2, 5))
+    ]
+
+
+def spoilt(samples: Floats, rng: np.random.Generator) -> Floats:
+    """The level jumps, the sound stops, or it clips."""
+    for gain in 10 ** rng.uniform(-1.5, 1, rng.integers(0, 4)):
+        first = rng.integers(len(samples))
+        samples[first : first + rng.integers(1, 5 * RATE)] *= np.float32(gain)
+    first = rng.integers(len(samples))
+    samples[first : first + rng.integers(0, 2 * RATE)] = 0
+    return np.clip(samples, -0.05, 0.05)
+
+
 def in_pieces(samples: Floats, cuts: list[int], hearing: Hearing | None = None) -> list[Heard]:
     """Hear the scene in pieces whose lengths are `cuts`, again and again."""
     hearing = Hearing(len(samples)) if hearing is None else hearing
@@ -88,6 +118,16 @@ def test_a_tone_may_become_known_while_it_listens() -> None:
 def test_blocks_of_one_size_give_the_events_of_the_whole(name: str, size: int) -> None:
     """A sound card's 10 ms, hearing's own hop and block, one less than it, and a long read."""
     assert in_pieces(MADE[name], [size]) == EXPECTED[name]
+
+
+@pytest.mark.parametrize("size", [250, 1024, 4500, 30_000])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_crowd_of_tones_is_told_alike_in_any_pieces(seed: int, size: int) -> None:
+    """Tracks that hold, free and spoil each other's bins in one block."""
+    scene = crowded(seed)
+    whole = hear(scene, len(scene))
+    assert beeps(whole)
+    assert in_pieces(scene, [size, size // 7, 3 * size // 2]) == whole
 
 
 def test_single_samples_give_the_events_of_the_whole() -> None:
