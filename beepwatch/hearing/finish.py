@@ -186,7 +186,7 @@ def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     if apart < track.apart:
         track.apart, track.chunks = apart, []
     if not track.chunks:
-        track.tone = 0.5 * (track.tone + bin_frequency(track.pair + 0.5))
+        track.tune(0.5 * (track.tone + bin_frequency(track.pair + 0.5)), stop_frame - 1)
     margin = MARGIN + reach(track.apart)
     back = (frame_end(max(track.opened, stop_frame - 1)) - LONGEST_LOOK * RATE) // STEP
     if not track.chunks or track.chunk_next < back:

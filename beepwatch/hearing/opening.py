@@ -34,7 +34,7 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     weight = np.add.reduce(rows.ratio(start, frame + 1)[:, pair : pair + 2], axis=0) / np.float32(best + 1)
     share = float(weight[1] / max(float(weight[0] + weight[1]), 1e-9))
     track = Track(pair, start, start, (pair + share + LOW_BIN) * BIN_HZ, least_frame=start)
-    track.noticed, track.at_start, track.opened = track.tone, start <= 1, frame
+    track.at_start, track.opened = start <= 1, frame
     track.reach = reach_of(float(y[first - back :].max()))
     track.wide = wide
     return track

@@ -18,8 +18,9 @@ UNKNOWN_ONSET = 25.0
 """Seconds from the start within which a tone that was there already must end to be told as a beep."""
 RELATIVES = 6
 """Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
-RECENT = 40
-"""Frames (2.6 s) after its end in which a burst told already is compared with others."""
+RECENT = 320
+"""Frames (20 s) after its end in which a burst told already is compared with later ones that sounded with it: a partial
+may run on over many pulses of its fundamental."""
 SAME_LINE = 0.01
 """Relative: two bursts at one time this near are one (tracks hold 5 bins on each side, 1.4 % of 2.7 kHz)."""
 LONGEST_AGAIN = 1.3
@@ -66,7 +67,9 @@ class Telling:
         for found in bursts(track, rows, self._stream.audio, self._following.known(track.tone)):
             if found.at_start and found.duration > UNKNOWN_ONSET:
                 continue
-            self._following.fitted.append((frame, track.serial, found, self._following.relatives(track, frame)))
+            self._following.fitted.append(
+                (frame, track.serial, found, self._following.relatives(track, found.hertz, frame))
+            )
 
     def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
         known = self._following.known(found.hertz) is not None
@@ -97,8 +100,8 @@ class Telling:
         return due if due < stop else None
 
     def _tell(self, waiting: Waiting, frame: int) -> None:
-        horizon = (frame - RECENT) * HOP_SECONDS
-        near = (w for w in (*self._waiting, *self._recent) if w.frame <= frame and w.found.end > horizon)
+        since = max((frame - RECENT) * HOP_SECONDS, waiting.found.onset)
+        near = (w for w in (*self._waiting, *self._recent) if w.frame <= frame and w.found.end > since)
         others = [w for w in near if w is not waiting]
         self._recent.append(waiting)
         found = fundamental(waiting, others)

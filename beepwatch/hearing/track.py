@@ -38,9 +38,7 @@ class Track:
     next: int
     """First frame not yet followed."""
     tone: float
-    """Hz of the local oscillator: fixed for the track's life."""
-    noticed: float = 0.0
-    """Hz, as it was noticed: what relatives are told by."""
+    """Hz of the local oscillator of its baseband."""
     at_start: bool = False
     """It was there when listening began."""
     total: float = 0.0
@@ -98,11 +96,22 @@ class Track:
     """What was last looked at for a line alone, and whether it was one."""
     measured: tuple[Sight, float] | None = None
     """What was last looked at for another line, and Hz to it."""
+    tones: list[tuple[int, float]] = field(default_factory=list)
+    """(frame from which it was so, tone before) of each change of `tone`."""
 
     @property
     def level(self) -> float:
         """Mean power of the pair beyond noise."""
         return self.total / self.count if self.count > 1 else self.total
+
+    def tune(self, tone: float, frame: int) -> None:
+        """From `frame` on the local oscillator is at `tone` Hz."""
+        self.tones.append((frame, self.tone))
+        self.tone = tone
+
+    def tone_at(self, frame: int) -> float:
+        """Hz, as it was known at `frame`, however far the track has been followed since."""
+        return next((before for changed, before in self.tones if changed > frame), self.tone)
 
     @property
     def last(self) -> int:
