@@ -9,6 +9,8 @@ LATELY = 16
 over eight beeps the period errs by under 0.05 %, tests/bench/naming.py)."""
 MOST = 4
 """Periods from one onset to the next at most: over a longer pause the beat cannot be counted on (judgement)."""
+OFF = 0.25
+"""Periods by which a beep may come off the beat (judgement: a breath that wanders by 10 % does so once in 80 times)."""
 SLOWER = 6
 """Gaps in a row that were all two periods or more: it now beeps more slowly (judgement: with 40 % of the beeps missed
 0.4 % of such rows come by chance, and mend themselves)."""
@@ -43,6 +45,13 @@ class Beat:
         self._slow_down()
         self._measure()
         return True
+
+    def due(self, onset: float) -> bool:
+        """Whether a beep may be due at `onset`; of an unknown beat it always may."""
+        if self.period is None or not self._onsets:
+            return True
+        place = (onset - self._onsets[-1]) / self.period
+        return abs(place - round(place)) <= OFF
 
     def move_last(self, onset: float) -> None:
         """The newest onset is now known to be this."""

@@ -40,9 +40,14 @@ def belongs(episode: Episode, beep: Beep) -> bool:
 
 
 def is_whole(episode: Episode, beep: Beep) -> bool:
-    """Whether a sound of an open alarm is one beep of it, and not a fragment or several run together."""
+    """Whether a sound of an open alarm is one beep of it, and not a fragment or several run together.
+
+    At another harmonic than usual it must come when a beep is due: else it is a note that happens to lie there.
+    """
     usual = episode.duration
     if not usual / STRETCH <= beep.duration <= usual * STRETCH:
         return False
-    apart = 0.0 if isinstance(episode.profile, Bursts) else APART * usual
-    return beep.onset - episode.newest >= apart
+    if isinstance(episode.profile, Bursts):
+        return beep.onset >= episode.newest
+    in_step = episode.on_tone(beep.frequency) or episode.on_beat(beep.onset)
+    return in_step and beep.onset - episode.newest >= APART * usual

@@ -155,6 +155,14 @@ class Episode:
         tones = (self._tones[-1], self.frequency)  # one beep may be heard by a harmonic only, the next by another
         return any(fold(frequency, tone, tolerance) is not None for tone in tones)
 
+    def on_tone(self, frequency: float) -> bool:
+        """Whether this is the very tone that it is heard at, and no harmonic of it."""
+        return fold(frequency, self.frequency, SAME, (1.0,)) is not None
+
+    def on_beat(self, onset: float) -> bool:
+        """Whether a beep may be due at `onset`."""
+        return self._beat.due(onset)
+
     # -- silence
 
     def silence(self) -> float:

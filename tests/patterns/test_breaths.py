@@ -167,3 +167,14 @@ def test_the_doubt_of_a_low_tone_holds_when_the_newest_beep_is_a_harmonic() -> N
     for tones, expected in (((850.0, 850.0, 850.0), 0), ((850.0, 850.0, 1700.0), 0), ((1700.0, 1700.0, 1700.0), 1)):
         heard = [beep(3 + 5 * i, 1.2, tone, character=so_so) for i, tone in enumerate(tones)]
         assert len(names(run(heard))) == expected
+
+
+@pytest.mark.parametrize(("late", "beeps"), [(0.5, 8), (1.0, 9)])
+def test_a_note_at_a_quarter_of_the_tone_counts_only_on_the_beat(late: float, beeps: int) -> None:
+    """A sounder in a null is heard at its harmonics, each when a beep is due; a musical note comes at any time."""
+    heard = breaths(8)
+    note = beep(heard[-1].onset + 5.0 * late, 1.1, 2730.0 / 4)
+    (alarm,) = final(run([*heard, note]))
+    assert alarm.pattern == "lead-disconnect"
+    assert alarm.beeps == beeps
+    assert alarm.period == pytest.approx(5.0, rel=0.001)
