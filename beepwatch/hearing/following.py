@@ -286,13 +286,13 @@ class Following:
                              self._stream.seconds(known), not found.at_start, found.character))
         )  # fmt: skip
 
-    def relatives(self, track: Track, hertz: float, frame: int) -> tuple[int, ...]:
-        """Tracks still under way after `frame` that were then known to be at a multiple or a part of its `hertz`."""
+    def relatives(self, track: Track, frame: int) -> tuple[int, ...]:
+        """Tracks still under way after `frame` that were then known to be at a multiple or a part of its tone."""
         return tuple(
             other.serial
             for other in (*self.tracks, *self._gone)
             if other is not track
             and (other.closed is None or other.told_at > frame)
             and other.opened <= frame
-            and (order(other.tone_at(frame), hertz) or order(hertz, other.tone_at(frame)))
+            and (order(other.tone_at(frame), track.tone) or order(track.tone, other.tone_at(frame)))
         )

@@ -67,9 +67,7 @@ class Telling:
         for found in bursts(track, rows, self._stream.audio, self._following.known(track.tone)):
             if found.at_start and found.duration > UNKNOWN_ONSET:
                 continue
-            self._following.fitted.append(
-                (frame, track.serial, found, self._following.relatives(track, found.hertz, frame))
-            )
+            self._following.fitted.append((frame, track.serial, found, self._following.relatives(track, frame)))
 
     def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
         known = self._following.known(found.hertz) is not None
