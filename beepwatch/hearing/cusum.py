@@ -203,7 +203,7 @@ def _recentre(track: Track, rows: Rows) -> None:
         _confirm(track, ratio)
     track.wide = ratio > STRONG
     step = WIDE if track.wide else 1
-    first = max(rows.since(track.next), track.next - (3 if track.wide else _looked_at(track, ratio)))
+    first = track.next - (3 if track.wide else _looked_at(track, ratio))
     low, high = max(track.pair - step, 1), min(track.pair + step, BINS - 3)
     near = np.add.reduce(rows.ratio(first, track.next)[:, low : high + 2], axis=0)
     pairs = near[:-1] + near[1:]

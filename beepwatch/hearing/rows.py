@@ -32,8 +32,8 @@ class Rows:
         self._splashed: Mask = self._marks[2]
         self._faint: Mask = self._marks[3]
         self._base = 0
-        self.begin = self.end = 0
-        """Number of the oldest frame kept, and of the one after the newest."""
+        self.end = 0
+        """Number of the frame after the newest."""
 
     def push(self, ratio: Floats, gains: Floats, floors: Sequence[Floats], share: Floats) -> None:
         """Append frames of one block: ratio (n, BINS), gains (channels, n, BANDS), one floor (BINS,) a channel.
@@ -50,7 +50,6 @@ class Rows:
         self._shares[(self.end // BLOCK) % BLOCKS] = share
         self._marks[:, at : at + n] = False
         self.end += n
-        self.begin = max(self._base, self.end - KEPT)
 
     def _shift(self) -> None:
         used = self.end - self._base

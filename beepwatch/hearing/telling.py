@@ -20,7 +20,7 @@ RELATIVES = 6
 """Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
 RECENT = 320
 """Frames (20 s) after its end in which a burst told already is compared with later ones that sounded with it: a partial
-may run on over many pulses of its fundamental."""
+may run on over many pulses of its fundamental (judgement: as long as the longest beep that has a name)."""
 SAME_LINE = 0.01
 """Relative: two bursts at one time this near are one (tracks hold 5 bins on each side, 1.4 % of 2.7 kHz)."""
 LONGEST_AGAIN = 1.3
@@ -61,7 +61,7 @@ class Telling:
 
     def _finish(self, track: Track) -> None:
         frame, last, rows = track.told_at, track.last, self._stream.rows
-        if track.seconds(last) > STEADY or not line_like(track, rows, min(last + 1, rows.end)):
+        if track.seconds(last) > STEADY or not line_like(track, rows, last + 1):
             return
         collect(track, rows, self._stream.audio, frame + 1)
         for found in bursts(track, rows, self._stream.audio, self._following.known(track.tone)):
@@ -99,8 +99,10 @@ class Telling:
 
     def _tell(self, waiting: Waiting, frame: int) -> None:
         since = max((frame - RECENT) * HOP_SECONDS, waiting.found.onset)
-        near = (w for w in (*self._waiting, *self._recent) if w.frame <= frame and w.found.end > since)
-        others = [w for w in near if w is not waiting]
+        others = [
+            w for w in (*self._waiting, *self._recent)
+            if w is not waiting and w.frame <= frame and w.found.end > since
+        ]  # fmt: skip
         self._recent.append(waiting)
         found = fundamental(waiting, others)
         if found is None or not waiting.sounder:
