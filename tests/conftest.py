@@ -18,3 +18,11 @@ def no_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Mo
 def rng() -> np.random.Generator:
     """Randomness that is the same in each run."""
     return np.random.default_rng(20260301)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Where tests are shared out among processes: the live ones, which mostly wait, first and in one; files whole."""
+    items.sort(key=lambda item: item.get_closest_marker("live") is None)
+    for item in items:
+        live = item.get_closest_marker("live") is not None
+        item.add_marker(pytest.mark.xdist_group("live" if live else item.path.as_posix()))

@@ -6,6 +6,7 @@ Off a network, or without npm, a test that asks for one is skipped with the reas
 import os
 import shutil
 import subprocess
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -38,20 +39,20 @@ def node(folder: Path, script: str, given: str) -> str:
 
 
 def _fetch(folder: Path, wanted: str) -> None:
+    """Install beside its place, then move it there whole: another run may want it at the same time."""
     if shutil.which("npm") is None or shutil.which("node") is None:
         _without(f"{wanted} needs npm and node")
-    folder.mkdir(parents=True, exist_ok=True)
-    command = [
-        "npm",
-        "install",
-        "--silent",
-        "--no-audit",
-        "--no-fund",
-        "--ignore-scripts",
-        "--prefix",
-        str(folder),
-        wanted,
-    ]
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".fetch-") as work:
+        _install(Path(work) / "whole", wanted)
+        if not folder.exists():  # another run may have been quicker
+            (Path(work) / "whole").rename(folder)
+
+
+def _install(folder: Path, wanted: str) -> None:
+    folder.mkdir()
+    quiet = ["--silent", "--no-audit", "--no-fund", "--ignore-scripts"]
+    command = ["npm", "install", *quiet, "--prefix", str(folder), wanted]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=FETCH_S, check=False)
     except subprocess.TimeoutExpired:
