@@ -10,7 +10,9 @@ from .finish import Found
 from .verdict import BENT, BENT_LONG, SOFT, STRICT, within
 
 REMEMBERED = 30.0
-"""Seconds for which a doubtful burst is remembered, so that the same tone again is told."""
+"""Seconds for which a burst is remembered, so that the same tone again is told."""
+MOST = 64
+"""Bursts remembered at once."""
 SAME_TONE = 0.001
 """Relative: rooms move a sounder's heard tone by far less, its drift from beep to beep by less (measured: 0.002 %)."""
 SAME_LENGTH = 0.85
@@ -42,7 +44,7 @@ class Doubt:
     """Judges bursts in the order in which they became known."""
 
     def __init__(self) -> None:
-        self._doubtful: list[Found] = []
+        self._heard: list[Found] = []
         self._refused: list[float] = []
 
     def sounder(self, found: Found, taught: bool) -> bool:
@@ -53,10 +55,12 @@ class Doubt:
         likely = within(found.character, strict) and found.evidence >= asked
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
             likely |= within(found.character, BENT)
-        if not likely and within(found.character, SOFT):
-            likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._doubtful)
-            horizon = found.onset - REMEMBERED
-            self._doubtful = [*[old for old in self._doubtful if old.onset > horizon][-64:], found]
+        soft = within(found.character, SOFT)
+        self._heard = [old for old in self._heard[-MOST:] if old.onset > found.onset - REMEMBERED]
+        if soft and not likely:
+            likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._heard)
+        if soft or likely:
+            self._heard.append(found)
         if not likely and (found.paired or not within(found.character, UNLIKE)):
             self._refused.append(found.end)
         return likely and (not found.paired or found.evidence >= PAIRED_LEAST)

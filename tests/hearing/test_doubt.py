@@ -63,3 +63,16 @@ def test_a_spoilt_tone_is_told_when_it_comes_again() -> None:
     doubt = Doubt()
     assert not doubt.sounder(burst(0.0, 5000.0, character=over), taught=False)
     assert doubt.sounder(burst(3.0, 5000.0, character=over), taught=False)
+
+
+def test_a_tone_heard_well_before_may_be_bent_the_next_time() -> None:
+    """A null of the room that one beep has passed by bends the next one; another length or tone does not count."""
+    bent = replace(BUZZER, purity=0.5, flatness=15.0)
+    doubt = Doubt()
+    assert doubt.sounder(burst(0.0, 5000.0), taught=False)
+    assert not doubt.sounder(burst(5.0, 5000.0, 2720.0, bent), taught=False)
+    assert not doubt.sounder(replace(burst(10.0, 5000.0, character=bent), duration=0.7), taught=False)
+    assert doubt.sounder(burst(15.0, 5000.0, character=bent), taught=False)
+    doubt = Doubt()
+    assert doubt.sounder(burst(0.0, 5000.0), taught=False)
+    assert not doubt.sounder(burst(31.0, 5000.0, character=bent), taught=False)
