@@ -22,7 +22,7 @@ from beepwatch.waking.commands import Command
 from beepwatch.watch.alerts import Alerts
 from beepwatch.watch.caring import Caring
 from beepwatch.watch.changes import Changes
-from beepwatch.watch.console import Console, beeps, length
+from beepwatch.watch.console import Console
 from beepwatch.watch.deafness import Deafness, Source
 from beepwatch.watch.desk import Desk
 from beepwatch.watch.ears import Ears, Listens, clipped, level, silent
@@ -35,6 +35,7 @@ from beepwatch.watch.pulse import Pulse
 from beepwatch.watch.rehearsing import Rehearsing
 from beepwatch.watch.reports import Reports
 from beepwatch.watch.summary import Summary
+from beepwatch.watch.telling import Telling
 from beepwatch.watch.timeline import Clock, Timeline
 from beepwatch.watch.upkeep import Upkeep
 from beepwatch.watch.waker import Wakes
@@ -48,8 +49,6 @@ LIFE = 3600.0
 LOOK = 0.19
 """s between two looks after the rest while blocks come: each second one of 0.1 s, which saves a sixth of the cost
 (measured), and a key is answered soon enough."""
-AGAIN = 60.0
-"""s until the same fault is told again."""
 LOG = logging.getLogger("beepwatch")
 
 
@@ -90,6 +89,9 @@ class Watch:
         self._source, self._waker, self._console = source, waker, console
         self._clock = clock or Clock()
         self._timeline = Timeline(self._clock, length)
+        self._end = 0  # samples of the source so far
+        place = None if source.live else lambda: self._end / source.rate
+        self._telling = Telling(console, self._timeline, self._clock, place)
         kind: Kind = "household" if source.live else "recording"
         self._logbook = Logbook(journal, self._timeline, self._clock, source.name, kind)
         self._evidence = None if clipper is None else Evidence(clipper, self._logbook, self._timeline.wall)
@@ -97,7 +99,7 @@ class Watch:
         self._ears = Ears(source.rate, source.channels, make, recall)
         self._deafness = Deafness(source, self._clock.ticks())
         self._repeats = Repeats(source.rate)
-        self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._say, self._warn)
+        self._alerts = Alerts(self._timeline, self._logbook, self._wake, self._telling.say, self._telling.warn)
         self._upkeep, self._pulse, self._minutes, self._caring = upkeep, pulse, minutes, caring
         if changes is not None and source.live:
             self._logbook.in_force(changes.snapshot())
@@ -105,26 +107,23 @@ class Watch:
         self.beat = 0
         """Steps of the loop so far: one that stands still is stuck."""
         self._stopped = False  # a plain value: it is set by a signal handler
-        self._alarms: dict[int, tuple[str, str]] = {}  # when it began, and its pattern
-        self._end = 0  # samples of the source so far
-        self._told: dict[str, tuple[str, float]] = {}
         self._changes = changes
         self._posting = posting
         self._alive = self._clock.ticks()
         wall = self._timeline.wall_of_ticks
         self._pausing = Pausing(
-            waker, self._logbook, console, self._carry_out, self._say,
+            waker, self._logbook, console, self._carry_out, self._telling.say,
             wall=lambda: wall(self._clock.ticks()), folder=folder if source.live else None,
         )  # fmt: skip
         self._rehearsing = None if folder is None or not source.live else Rehearsing(
-            waker, self._logbook, self._timeline, self._carry_out, self._say,
+            waker, self._logbook, self._timeline, self._carry_out, self._telling.say,
             wall=lambda: wall(self._clock.ticks()), folder=folder,
         )  # fmt: skip
         self._desk = Desk(
-            waker, self._carry_out, self._say, self._logbook,
+            waker, self._carry_out, self._telling.say, self._logbook,
             pausing=self._pausing if source.live else None, posting=posting, wall=wall,
         )  # fmt: skip
-        self._reports = Reports(waker, self._logbook, self._alerts, self._say, self._trouble)
+        self._reports = Reports(waker, self._logbook, self._alerts, self._telling.say, self._telling.trouble)
 
     def stop(self) -> None:
         """End soon; may be called by a signal handler."""
@@ -156,7 +155,7 @@ class Watch:
             step()
         except Exception as error:  # the loop of a listener must go on; this is told and logged
             LOG.exception("a fault in the loop")
-            self._trouble("loop", f"a fault in the program itself ({type(error).__name__}: {error}); I go on")
+            self._telling.trouble("loop", f"a fault in the program itself ({type(error).__name__}: {error}); I go on")
             self._clock.sleep(STEP)
 
     def _step(self) -> None:
@@ -177,7 +176,7 @@ class Watch:
         if block.arrived is not None:
             jump = self._timeline.anchor(block.end / self._source.rate, block.arrived)
             if jump:
-                self._say(f"The computer's clock was set by {jump:+.1f} s.")
+                self._telling.say(f"The computer's clock was set by {jump:+.1f} s.")
             if abs(jump) > CLOCK:
                 self._alerts.conditions.happened("clock-set", self._clock.ticks(), f"by {jump:+.0f} s")
         self._deafness.arrived(self._clock.ticks(), mute, self._repeats.push(block.samples))
@@ -198,10 +197,10 @@ class Watch:
         if self._deafness.now is not None:
             return
         self._logbook.lose((block.start - block.lost) / rate, seconds)
-        self._trouble("lost", f"{seconds:.1f} s of sound were lost.")
+        self._telling.trouble("lost", f"{seconds:.1f} s of sound were lost.")
 
     def _note_ears(self, block: Block) -> None:
-        if self._ears.fault is not None and self._trouble("ears", f"{self._ears.fault}; I begin anew."):
+        if self._ears.fault is not None and self._telling.trouble("ears", f"{self._ears.fault}; I begin anew."):
             LOG.error("the recogniser failed", exc_info=self._ears.error)
         now = self._clock.ticks()
         late = block.arrived is not None and now - block.arrived > BEHIND
@@ -216,7 +215,7 @@ class Watch:
         for event in events:
             if isinstance(event, Beep):
                 self._logbook.beep(event)
-                self._console.beep(self._stamp(event.onset), event)
+                self._console.beep(self._telling.stamp(event.onset), event)
             elif isinstance(event, Noise):
                 self._console.noise(event)
                 self._take_noise(event)
@@ -241,24 +240,10 @@ class Watch:
             self._guarded(lambda: actions.extend(self._waker.hear(event, self._clock.ticks())))
             self._guarded(self._post)
         self._guarded(lambda: self._logbook.alarm(event))
-        self._guarded(lambda: self._tell_alarm(event))
+        self._guarded(lambda: self._telling.alarm(event))
         if self._evidence is not None:
             self._guarded(partial(self._evidence.alarm, event))
         self._guarded(lambda: self._carry_out(actions, bell=not isinstance(event, Ended)))
-
-    def _tell_alarm(self, event: AlarmEvent) -> None:
-        alarm = event.alarm
-        known = self._alarms.get(alarm.number)
-        began = known[0] if known else self._stamp(alarm.onset)
-        self._alarms[alarm.number] = (began, alarm.pattern)
-        named = f"{alarm.pattern} ({alarm.priority} priority)"
-        if isinstance(event, Ended):
-            lasted = length(alarm.last - alarm.onset)
-            self._say(f"ENDED: {named}, after {lasted}, {beeps(alarm.beeps)}.", event.at)
-        elif isinstance(event, Raised) or known is None:
-            self._say(f"ALARM: {named}. {alarm.why.rstrip('.')}.", event.at)
-        elif event.was is not None:
-            self._say(f"ALARM: {named}, which I took for {event.was}. {alarm.why.rstrip('.')}.", event.at)
 
     def _carry_out(self, actions: list[Action], bell: bool = False) -> None:
         """Into the history, then on the screen."""
@@ -275,27 +260,27 @@ class Watch:
         self._guarded(lambda: self._people(now))
         self._carry_out(self._waker.tick(now))
         self._guarded(lambda: self._ears.own_sound(self._heard_of_us()))
-        self._reports.look(self._alarms)
+        self._reports.look(self._telling.alarms)
         self._remind(now)
         self._settings(now)
         if self._source.live:
             self._alerts.deafness(self._deafness, now, self._end / self._source.rate)
             self._alerts.look(now)
-            self._trouble("microphone", self._source.trouble)
+            self._telling.trouble("microphone", self._source.trouble)
             if self._upkeep is not None:
                 self._upkeep.look(now, self._deafness.health, self._alerts.conditions)
         if self._evidence is not None:
             for line in self._evidence.look(self._end / self._source.rate):
-                self._trouble("clips", line)
+                self._telling.trouble("clips", line)
         if self._deafness.now is None:
             self._logbook.heard(self._end / self._source.rate)
-        self._trouble("history", self._logbook.fault, "It is kept in memory, and I try again.")
+        self._telling.trouble("history", self._logbook.fault, "It is kept in memory, and I try again.")
         full = self._logbook.fault or (self._upkeep.disk if self._upkeep is not None else None)
         self._alerts.conditions.report("disk-full", full is not None, now, full or "")
         if self._source.live and now - self._alive >= LIFE and self._deafness.now is None:
             self._alive = now
             if not self._waker.paused:
-                self._say("I listen.")
+                self._telling.say("I listen.")
         deaf = self._deafness.now
         if self._pulse is not None:
             self._pulse.look(now, None if deaf is None else BY_CAUSE[deaf.cause].reason)
@@ -311,14 +296,14 @@ class Watch:
         if self._caring is None or self._waker.waking or self._waker.paused:
             return
         for line, event in self._caring.look(now, self._timeline.wall_of_ticks(now)):
-            self._say(line)
+            self._telling.say(line)
             self._logbook.care(event)
 
     def _settings(self, now: float) -> None:
         """Take over what a person changed in the settings, and write down what holds since."""
         lines = [] if self._changes is None else self._changes.look(now)
         for line in lines:
-            self._say(line)
+            self._telling.say(line)
         if lines and self._changes is not None and self._source.live:
             self._logbook.in_force(self._changes.snapshot())
 
@@ -354,7 +339,7 @@ class Watch:
     def _last_words(self) -> None:
         """What was still on its way; in a live room nobody is woken any more, as the person ends it."""
         self._take(self._ears.flush(), wake=not self._source.live)
-        self._reports.look(self._alarms)
+        self._reports.look(self._telling.alarms)
 
     def _play_out(self) -> None:
         """A recording is over: wait for the wake sounds that are on their way."""
@@ -370,7 +355,7 @@ class Watch:
         if self._pulse is not None:
             self._pulse.stopping()
         self._console.close()
-        self._guarded(lambda: self._reports.look(self._alarms))
+        self._guarded(lambda: self._reports.look(self._telling.alarms))
         clean = self._waker.close()
         if self._deafness.now is not None:
             heard = self._alerts.close(self._clock.ticks(), heard)
@@ -385,35 +370,5 @@ class Watch:
         written = self._logbook.end(heard)
         clean = self._source.close() and clean
         lost = self._logbook.lost + self._logbook.unheard
-        alarms = tuple(f"{began}  {pattern}" for _, (began, pattern) in sorted(self._alarms.items()))
         paused = self._logbook.paused
-        return Summary(max(0.0, heard - lost - paused), lost, paused, alarms, written, clean)
-
-    # ---------------------------------------------------------------- words
-
-    def _say(self, text: str, at: float | None = None) -> None:
-        self._console.say(self._stamp(at), text)
-
-    def _warn(self, text: str) -> None:
-        self._console.trouble(self._stamp(), text)
-
-    def _trouble(self, what: str, text: str | None, more: str = "") -> bool:
-        """Tell a fault, once until it changes or a minute has gone; None: it is over. Return whether it was told."""
-        now = self._clock.ticks()
-        if text is None:
-            self._told.pop(what, None)
-            return False
-        before, at = self._told.get(what, ("", 0.0))
-        if text == before and now - at < AGAIN:
-            return False
-        self._told[what] = (text, now)
-        self._console.trouble(self._stamp(), f"{text} {more}".rstrip())
-        return True
-
-    def _stamp(self, at: float | None = None) -> str:
-        """A moment (stream time; None: now) as a person reads it: the hour, or the place in the recording."""
-        if self._source.live:
-            wall = self._timeline.wall_of_ticks(self._clock.ticks()) if at is None else self._timeline.wall(at)
-            return f"{wall:%H:%M:%S}"
-        whole = int(self._end / self._source.rate if at is None else at)
-        return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+        return Summary(max(0.0, heard - lost - paused), lost, paused, self._telling.list(), written, clean)

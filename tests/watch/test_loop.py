@@ -307,7 +307,7 @@ def test_hours_of_a_quiet_night(tmp_path: Path) -> None:
     bedroom.run()
     assert len(bedroom.heard("I listen.")) == 2
     watch = bedroom.watch
-    assert [len(kept) for kept in (watch._alarms, watch._told, watch._logbook._beeps)] == [0, 0, 0]
+    assert [len(kept) for kept in (watch._telling.alarms, watch._telling._told, watch._logbook._beeps)] == [0, 0, 0]
 
 
 def test_round_of_another_speaker_is_not_ours(tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ class Posts:
         self.board.subscribe(lambda: self.all.append(self.board.posted))
         posting = Posting(self.board, Messages().caution, expected)
         room.watch._posting = room.watch._desk._posting = posting
-        room.watch._console = Told(room.watch._console, posting, room.hand.wall)
+        room.watch._console = room.watch._telling._console = Told(room.watch._console, posting, room.hand.wall)
         room.run()
 
     @property
