@@ -29,7 +29,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from beepwatch.events import Beep, Character, Heard, Noise, Raised
+from beepwatch.events import Beep, Character, Heard, Noise, Raised, Sounding
 from beepwatch.hearing import RATE, Hearing
 from beepwatch.patterns import Matcher, judge
 from beepwatch.patterns.memory import KIN, METER
@@ -190,8 +190,9 @@ def near(told: Sequence[Heard], tone: float) -> list[Heard]:
 
 
 def _matters(one: Heard, tone: float) -> bool:
-    """Whether a sound can have a part in an alarm on a tone (all its harmonics) or counts as foreign to it."""
-    if isinstance(one, Noise):
+    """Whether a sound can have a part in an alarm on a tone (all its harmonics), counts as foreign to it, or as a drone
+    beside it."""
+    if isinstance(one, Noise | Sounding):
         return True
     close = any(abs(one.frequency / (tone * ratio) - 1) < 0.05 for ratio in KIN)
     return close or (isinstance(one, Beep) and one.duration >= METER[1])
