@@ -36,7 +36,7 @@ LONELY = 50.0
 slack)."""
 BACKUP = (8.5, 11.5)
 """A tone of this length may come shortly before one of over GREW: a backup battery that became critical, s (+-15 %)."""
-GREW = 12.9
+GREW = 11.9
 DRONE = 5.0
 """A tone of this length that has ended counts as one that came before, s."""
 PURE = 0.7

@@ -220,3 +220,16 @@ def test_a_breathing_machine_at_its_loudest_just_before_the_onset_hides_nothing(
     noises = [Noise(2.0 * index, ((8000.0, -20.0),)) for index in range(8)]
     faint = replace(sounding(1.0, 13.0), snr=-22.0)
     assert names(run([*noises, faint], tone=2730.0)) == ["battery-critical"]
+
+
+@pytest.mark.parametrize(("lasted", "named_early"), [(11.5, False), (12.1, True), (13.5, True)])
+def test_a_tone_that_proves_a_little_shorter_than_asked_for_is_named(lasted: float, named_early: bool) -> None:
+    """Told at 13 s by an onset that proved up to 1 s too soon: still no 10 s tone, which lasts 11.5 s at most."""
+    assert names(run([sounding(3.0, lasted)], tone=2730.0)) == ["battery-critical"] * named_early
+
+
+def test_a_backup_tone_that_became_critical_may_prove_as_much_shorter() -> None:
+    """A 10 s tone 22 s before is the same device's, whether hearing tells the new tone at 13 s or at 12.6 s."""
+    for lasted in (12.6, 13.3):
+        told = run([beep(3, 10.0), sounding(25.0, lasted)], tone=2730.0)
+        assert names(told) == ["backup-battery", "battery-critical"]
