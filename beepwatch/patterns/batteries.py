@@ -175,10 +175,11 @@ class Batteries:
         for profile in self._profiles:
             early, over = profile.early, profile.over
             if early is not None and early - SOONER <= event.lasted and (over is None or event.lasted < over):
-                return self._early(profile, event)
+                return self._early(profile, event, event.lasted - early)
         return []
 
-    def _early(self, profile: LongTone, event: Sounding) -> list[AlarmEvent]:
+    def _early(self, profile: LongTone, event: Sounding, late: float) -> list[AlarmEvent]:
+        """late: s from the length that was asked for to the one at which the tone was told."""
         episode = self._book.find(profile.name, event.frequency)
         known = self._judge.known(profile, event.frequency, event.known)
         if episode is None and known:
@@ -187,9 +188,8 @@ class Batteries:
             return self._on(episode, event)
         limit = self._judge.limit(profile, event.frequency, event.known, known)
         drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted, event.level)
-        ratio = evidence.long_tone(event.character, self._tones.snr(event), drone) + self._tones.repeated(
-            profile, event
-        )
+        ratio = evidence.long_tone(event.character, self._tones.snr(event), drone)
+        ratio += self._tones.repeated(profile, event) or evidence.under_way(event.character, late)
         weighed = evidence.Weighed(ratio, limit, known)
         if not (known and weighed.enough):
             return []

@@ -72,6 +72,14 @@ DYING = 7.0
 """dB from its strongest to its weakest quarter above which a long tone dies away or swells, as what is struck or bowed
 does: it must come twice. True ones in rooms: up to 6.5 of 536; of tones of 13 s and more in the recordings a third are
 above 9 (measured, tests/bench/stages.py and naming.py), and of an orchestra's held notes those at 8 to 9 remain."""
+LATE = (0.56, -5.0)
+"""s past the length asked for by which a tone that stands out all the while is told, and nats of one that is told
+later. Hearing looks at it each 0.51 s, so at 13.31 s first: half a look more (theory). Of 827 true ones in rooms, +10
+to -14 dB in noise, talk and music, 1 was told later, of 349 of music 210 (measured, tests/bench/stages.py, unseen.py).
+"""
+UNSURE = (0.85, -4.0)
+"""Purity under which a tone is not named before its end, and nats: of the same 3 and 110, so ln of the shares' ratio
+is -4.5. At its end PURE_TONE is asked, so that noise delays a true one by seconds and not by a minute."""
 ALIKE_DIPS = (3, 0.7, 1.0, 2.0)
 """Beeps that dip alike show the room's null: at least so many, that share of them, dB by which their valleys and their
 flatness may differ from the median (measured in two rooms, tests/bench/stages.py: 22.4 to 22.8 and 27.5 to 28.0 dB)."""
@@ -195,6 +203,14 @@ def long_tone(character: Character, snr: float, drone: bool) -> float:
         + (2.0 if snr >= LOUD else 0.0 if snr >= FAINT else -2.0)
         + (-4.0 if drone else 0.0)
     )
+
+
+def under_way(character: Character, late: float) -> float:
+    """What else a long tone is worth while it still sounds, nats: in doubt its end, seconds later, is waited for.
+
+    late: s from the length that was asked for to the one at which it was told.
+    """
+    return (LATE[1] if late > LATE[0] else 0.0) + (UNSURE[1] if character.purity < UNSURE[0] else 0.0)
 
 
 def _alone(company: float) -> float:

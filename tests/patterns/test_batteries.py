@@ -233,3 +233,25 @@ def test_a_backup_tone_that_became_critical_may_prove_as_much_shorter() -> None:
     for lasted in (12.6, 13.3):
         told = run([beep(3, 10.0), sounding(25.0, lasted)], tone=2730.0)
         assert names(told) == ["backup-battery", "battery-critical"]
+
+
+UNSURE = [(14.0, Character()), (13.3, Character(purity=0.83))]
+"""(s that a tone had lasted when it was told, its character): told late, or not quite pure."""
+
+
+@pytest.mark.parametrize(("lasted", "character"), UNSURE)
+def test_a_doubtful_tone_under_way_is_named_at_its_end(lasted: float, character: Character) -> None:
+    """A held note is told late, as it stands out late, or is not quite pure: the tone's own end has to tell. A note
+    that goes on past 23 s is never named."""
+    under_way = sounding(3.0, lasted, character=character)
+    told = run([under_way, beep(3.0, 20.0, character=character)], tone=2730.0)
+    assert names(told) == ["battery-critical"]
+    assert raised_at(told) == pytest.approx(23.0 + LATENCY)
+    assert names(run([under_way, sounding(3.0, 23.3, character=character)], tone=2730.0)) == []
+
+
+@pytest.mark.parametrize(("lasted", "character"), UNSURE)
+def test_a_like_tone_a_minute_before_takes_the_doubt_away(lasted: float, character: Character) -> None:
+    """The second of two is named as it is told, though the first was not named at all (amid music)."""
+    told = run([beep(3, 20.0, character=MUSICAL), sounding(63.0, lasted, character=character)], tone=2730.0)
+    assert names(told) == ["battery-critical"]

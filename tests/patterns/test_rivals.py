@@ -79,7 +79,7 @@ def test_a_faint_tone_takes_more_beeps() -> None:
 def test_the_mean_of_pulses_is_no_long_tone() -> None:
     """A tone told under way 18 dB below pulses of its own frequency is their mean: no battery alarm, told its tone."""
     pulses = [beep(3 + 5 * k + 0.1 * j, 0.05, 1000.0) for k in range(4) for j in range(10)]
-    mean = sounding(3.0, 16.0, 1000.0)
+    mean = sounding(3.0, 13.3, 1000.0)
     heard: list[Heard] = [*pulses, replace(mean, level=mean.level - 18.0)]
     assert "battery-critical" not in names(run(sorted(heard, key=known), tone=1000.0))
     assert names(run([mean], tone=1000.0)) == ["battery-critical"]
