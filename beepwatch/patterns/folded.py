@@ -37,6 +37,12 @@ class Groups:
     """Where each group begins, s, whether or not its first pulse was heard."""
     ratio: float
 
+    @property
+    def unheard(self) -> int:
+        """Cycles from the first group to the last in which none was heard; a cycle is the shortest time between two."""
+        times = [young - old for old, young in pairwise(self.onsets)]
+        return sum(round(time / min(times)) - 1 for time in times)
+
 
 @dataclass(slots=True)
 class _Place:

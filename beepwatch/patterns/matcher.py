@@ -22,6 +22,7 @@ from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Finding, Judge, urgency
 from beepwatch.patterns.memory import KEEP, KIN, WIDTH, Memory, Note
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
+from beepwatch.patterns.walks import TIGHT
 
 LEAST = 3
 """Beeps before lead-disconnect is named; one fewer on a known tone, but not on a multiple of it: those are three times
@@ -245,6 +246,8 @@ class Matcher:
         if self._memory.goes_on_beside(pulses):
             return []
         price = evidence.PARTNER_COUNTED if self._memory.two_tone(pulses) else 0.0
+        if not (profile.skipped or self._judge.quiet(beep.frequency, beep.known)):
+            price += TIGHT.missed * found.unheard  # amid music, as for breaths, where the cycle may be of any length
         weighed = evidence.Weighed(found.ratio + price, limit)
         if not weighed.enough:
             return []

@@ -48,6 +48,23 @@ def test_notes_of_music_at_a_harmonic_hide_no_signal() -> None:
     assert "carbon-monoxide" in names(run([*bursts(FOUR, 0.1, 5.7, 4), *notes]))
 
 
+@pytest.mark.parametrize(
+    ("starts", "music", "named"),
+    [
+        ((3.0, 60.6, 79.8, 99.0), True, []),
+        ((3.0, 60.6, 79.8, 99.0), False, ["medical-medium"]),
+        ((3.0, 22.2, 41.4, 60.6), True, ["medical-medium"]),
+    ],
+)
+def test_unheard_groups_cost_evidence_amid_music(starts: Sequence[float], music: bool, named: list[str]) -> None:
+    """Two of six groups of a loop's notes are missing, and other notes sound between them: not named. In quiet, or
+    where none is missing, groups of the same poor character are."""
+    poor = Character(company=-9.0, neighbours=18.0)
+    pulses = [beep(start + 0.3 * k, 0.16, 2114.0, character=poor) for start in starts for k in range(3)]
+    notes = [beep(2.0 + 7.0 * k, 0.5, 900.0 + 173.0 * k) for k in range(15)] if music else []
+    assert names(run([*pulses, *notes])) == named
+
+
 @pytest.mark.parametrize("tone", [None, 3100.0])
 def test_five_pulses_of_which_one_is_lost_now_and_then_are_not_four(tone: float | None) -> None:
     """What is heard in most cycles is part of the group, so a count is never made right by losses."""
