@@ -7,7 +7,8 @@ wake with its file, and writes `unseen.json` in FOLDER (tests/bench/results). So
 
 First run on 2026-11-25: 1 waking alarm untaught in 22.3 h (an orchestra's held note), 7 in 446 tone-hours taught (two
 electronic pads, and beats within 3 % of the tone). What they showed was mended after (patterns/evidence.py DYING,
-patterns/judge.py OWN), so later figures are no longer of sounds wholly new.
+patterns/judge.py OWN), and on 2026-11-29 what five held notes and a loop of music had shown (LATE and UNSURE there,
+`Groups.unheard` in folded.py), so later figures are no longer of sounds wholly new.
 """
 
 import argparse
