@@ -95,7 +95,7 @@ class Stretch:
 def line_like(track: Track, rows: Rows, stop: int) -> bool:
     """A cheap first look at the frames before `stop`: is it a line, and alone, or a glide, a chord, a voice, a hiss?"""
     sight = _sight(track, rows, stop)
-    if sight[0] >= stop:
+    if sight[0] >= stop or track.level <= 0:  # its frames hold less than noise has: only a splash opened it
         return False
     if track.judged is None or track.judged[0] != sight:
         alike = _steady(track, rows, sight[0], stop) and _alone(track.pair, rows, sight[0], stop)

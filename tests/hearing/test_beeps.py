@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from beepwatch.events import Beep
+from beepwatch.events import Beep, Sounding
 from beepwatch.hearing import RATE
 from beepwatch.synthesis import Tone
 from tests.hearing.scenes import RMS, add, background, beeps, hear, level, matched, spread
@@ -114,6 +114,15 @@ def test_tones_from_400_hz_to_5_khz(frequency: float) -> None:
 def test_tones_outside_are_not_told(frequency: float) -> None:
     """Below 375 Hz and above 5050 Hz nothing is looked for, also where it is loud."""
     assert not beeps(hear(add(background(7, 30), [Tone(3, 1.2, frequency, level(10))])))
+
+
+@pytest.mark.parametrize("frequency", [5060.0, 5081.0, 5120.0, 5200.0])
+def test_loud_beeps_just_outside_are_no_long_tone_inside(frequency: float) -> None:
+    """The splash of their edges opens a track in the band; their image in its baseband is no tone of 13 s."""
+    tones = [Tone(3 + 3.3 * i, 0.9, frequency, level(55), ramp=0.002) for i in range(17)]
+    told = hear(add(background(60, 3), tones))
+    assert not [one for one in told if isinstance(one, Beep) and one.duration > 1]
+    assert not [one for one in told if isinstance(one, Sounding)]
 
 
 @pytest.mark.parametrize(("length", "snr"), [(0.1, 0), (0.3, -13), (0.7, -17), (3, -19), (10, -21), (20, -20)])
