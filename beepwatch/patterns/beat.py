@@ -1,8 +1,11 @@
 """The beat of an open alarm: when its beeps or groups began, and the period between them."""
 
 from collections import deque
+from collections.abc import Sequence
 from itertools import pairwise
 from statistics import median
+
+from beepwatch.patterns.memory import TOGETHER
 
 LATELY = 16
 """Onsets that the period is measured over: a breath that changed its rate is told so after half of them (judgement;
@@ -52,6 +55,10 @@ class Beat:
             return True
         place = (onset - self._onsets[-1]) / self.period
         return abs(place - round(place)) <= OFF
+
+    def shared(self, onsets: Sequence[float]) -> int:
+        """How many of `onsets` are those lately marked, to TOGETHER."""
+        return sum(any(abs(onset - own) <= TOGETHER for own in self._onsets) for onset in onsets)
 
     def move_last(self, onset: float) -> None:
         """The newest onset is now known to be this."""

@@ -163,6 +163,11 @@ class Episode:
         """Whether a beep may be due at `onset`."""
         return self._beat.due(onset)
 
+    def sounds_with(self, frequency: float, onsets: Sequence[float]) -> bool:
+        """Whether beeps that began at `onsets` are its own at another harmonic: most of them began with its beeps."""
+        shared = self._beat.shared(onsets)
+        return fold(frequency, self.frequency, SAME, KIN) is not None and shared > max(1, len(onsets) // 2)
+
     # -- silence
 
     def silence(self) -> float:
@@ -294,6 +299,10 @@ class Book:
     def find(self, name: str, frequency: float) -> Episode | None:
         """The open alarm of a pattern and tone."""
         return next((e for e in self.open if e.profile.name == name and e.near(frequency)), None)
+
+    def twin(self, name: str, frequency: float, onsets: Sequence[float]) -> Episode | None:
+        """The open alarm of a pattern whose sounder made these beeps too, where no single ratio of RATIOS tells so."""
+        return next((e for e in self.open if e.profile.name == name and e.sounds_with(frequency, onsets)), None)
 
     def reopen(self, name: str, frequency: float, onset: float) -> Episode | None:
         """The alarm of a pattern and tone that ended within RETURN of `onset`: it is open again."""

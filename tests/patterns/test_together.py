@@ -135,6 +135,17 @@ def test_an_open_smoke_alarm_hides_no_device_on_a_harmonic(ratio: float, period:
     assert names(told) == ["fire", "lead-disconnect"]
 
 
+@pytest.mark.parametrize(("period", "expected"), [(4.2, 1), (4.9, 2)])
+def test_two_harmonics_of_one_sounder_are_one_alarm(period: float, expected: int) -> None:
+    """Where others hide the fundamental the second and the third are told apart; at another pace it is another device.
+
+    They begin 20 ms apart, as a room moves their edges.
+    """
+    second = breaths(12, 4.2, frequency=2496.0)
+    third = later(breaths(9, period, frequency=3744.0), 8.42, 3744.0)
+    assert names(run([*second, *third])) == ["lead-disconnect"] * expected
+
+
 @pytest.mark.parametrize("taught", [False, True])
 def test_another_devices_bursts_hide_no_device_on_a_harmonic(taught: bool) -> None:
     """A pump calls at 880 Hz, the device's tone is the third harmonic of that: both are named."""
