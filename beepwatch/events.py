@@ -37,6 +37,8 @@ class Character:
     """dB of the deepest dip of 48 ms inside the beep below the lower of its two sides."""
     spread: float = 0.0
     """Relative spread (p10 to p90) of frequency over pieces of 0.5 s; 0 for a beep under 2 s."""
+    settled: float | None = None
+    """Purity of its middle alone, where the room has settled; None where it is too short to tell."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,13 +103,20 @@ def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
         a, b = round(burst.begin), max(round(burst.end), round(burst.begin) + 4)
     part = whole.part(a, b)
     body = Inside(burst.drift.unwind(part)[channel], part.weight[channel])
-    return _settled(body) if b - a >= SETTLING + DYING + MIDDLE else body
+    middle = middle_of(body)
+    return body if middle is None else _settled(body, middle)
 
 
-def _settled(body: Inside) -> Inside:
+def middle_of(body: Inside) -> Inside | None:
+    """What lies after the room's build-up and before its decay; None where too little does."""
+    if len(body.u) < SETTLING + DYING + MIDDLE:
+        return None
+    return Inside(body.u[SETTLING:-DYING], body.weight[SETTLING:-DYING])
+
+
+def _settled(body: Inside, middle: Inside) -> Inside:
     """The middle alone where both ends are louder: a null of the room lets its own build-up and decay stand out."""
     energy = np.abs(body.u) ** 2 * body.weight
-    middle = Inside(body.u[SETTLING:-DYING], body.weight[SETTLING:-DYING])
     level = float(energy[SETTLING:-DYING].mean())
     boxes = np.convolve(energy, np.ones(VALLEY_STEPS) / VALLEY_STEPS, mode="valid")
     bound = LOUDER * level + 3 * STEP_NOISE * float(np.sqrt((1 + 2 * level) / VALLEY_STEPS))
@@ -226,5 +233,9 @@ def describe(
     own = steady.purity, steady.flatness, wander(body) * _share(body, burst) if len(body.u) >= LONG_ENOUGH else 0.0
     pure = len(body.u) >= LONG_ENOUGH and own[0] >= PURE and own[1] <= FLAT_DB and own[2] <= STEADY_HZ
     neighbours, company, paired = surroundings(rows, burst, whole.tone, frame, pure=pure)
-    character = Character(*own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz))
+    middle = middle_of(body)
+    character = Character(
+        *own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz),
+        settled=None if middle is None else purity(middle),
+    )  # fmt: skip
     return character, level, paired

@@ -7,6 +7,9 @@ from .finish import Found
 PARTIALS = 12
 TOLERANCE = 0.004
 """Relative; edges of two lines place a weak partial's tone to a few Hz (Rife & Boorstyn), 1.6 kHz x 0.4 % = 6 Hz."""
+WAITED_FOR = 0.01
+"""The same for tones still under way: each is known to a bin (7.8 Hz of 800 Hz), and something else may have sounded as
+it began."""
 EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
@@ -32,10 +35,10 @@ class Waiting:
     """Serial numbers of tracks that still sounded."""
 
 
-def order(hertz: float, fundamental: float) -> int:
-    """The n >= 2 for which hertz = n * fundamental within TOLERANCE, or 0."""
+def order(hertz: float, fundamental: float, tolerance: float = TOLERANCE) -> int:
+    """The n >= 2 for which hertz = n * fundamental within `tolerance` (relative), or 0."""
     n = round(hertz / fundamental)
-    return n if 2 <= n <= PARTIALS and abs(hertz / (n * fundamental) - 1) < TOLERANCE else 0
+    return n if 2 <= n <= PARTIALS and abs(hertz / (n * fundamental) - 1) < tolerance else 0
 
 
 def together(one: Found, other: Found) -> bool:

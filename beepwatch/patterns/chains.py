@@ -161,7 +161,7 @@ def _rough(notes: Sequence[Note]) -> float:
     """What the lack of purity of all beeps like the newest one costs: of pulses that ran together some look pure."""
     newest = notes[-1]
     alike = (note.beep.character for note in (*notes[:-1], newest) if note is newest or likes(note, newest))
-    return min(evidence.ROUGH[3], sum(evidence.rough(one.purity, one.flatness) for one in alike))
+    return min(evidence.ROUGH[3], sum(evidence.rough(one) for one in alike))
 
 
 def _extra(notes: Sequence[Note], walk: Walk) -> float:

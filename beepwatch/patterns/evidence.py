@@ -219,10 +219,14 @@ def _alone(company: float) -> float:
     return 1.3 if company >= alone else 0.0 if company >= beside else -1.0 if company >= under else -2.5
 
 
-def rough(purity: float, flatness: float) -> float:
-    """Nats that one beep's lack of purity costs, where no fading explains it."""
+def rough(character: Character) -> float:
+    """Nats that one beep's lack of purity costs, where no fading explains it, nor a room's build-up and decay.
+
+    A room in which a tone is weak lets its start stand out: then its middle is pure, as that of pulses is not.
+    """
     whole, faded, slope, _ = ROUGH
-    return slope * max(0.0, whole - purity) * max(0.0, 1.0 - flatness / faded)
+    pure = character.purity if character.settled is None else character.settled
+    return slope * max(0.0, whole - pure) * max(0.0, 1.0 - character.flatness / faded)
 
 
 def uneven(levels: Sequence[float]) -> float:

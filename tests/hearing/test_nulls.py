@@ -29,6 +29,22 @@ def test_a_tone_that_drifts_through_a_null_is_told_each_time() -> None:
     assert len(matched(beeps(hear(samples)), tones)) == 8
 
 
+def test_a_tone_that_the_room_weakens_is_pure_in_its_middle() -> None:
+    """One echo, 0.15 s late and 6 dB weaker, takes half of it away once it has come; a throbbing tone is never pure."""
+    time = np.arange(round(1.2 * RATE)) / RATE
+    tone = 10 ** (level(10) / 20) * np.sin(2 * np.pi * 2400 * time)
+    throbbing = tone * (1 + 0.4 * np.sin(2 * np.pi * 6 * time))
+    echo = round(0.15 * RATE)
+    weakened = np.pad(tone, (0, echo)) - 0.5 * np.pad(tone, (echo, 0))
+    sound = background(14, 8).astype(np.float64)
+    for begin, one in ((3, weakened), (8, throbbing)):
+        sound[begin * RATE : begin * RATE + len(one)] += one
+    first, second = (beep.character for beep in beeps(hear(sound.astype(np.float32))))
+    assert first.purity < 0.95
+    assert first.settled == pytest.approx(1.0, abs=0.01)
+    assert second.settled == pytest.approx(1 / 1.08, abs=0.02)
+
+
 @pytest.mark.parametrize("snr", [0.0, 15.0, 30.0])
 @pytest.mark.parametrize("gap", [0.3, 0.45])
 def test_the_tail_of_a_room_is_no_fade(snr: float, gap: float) -> None:

@@ -93,6 +93,13 @@ def test_a_few_impure_beeps_hide_no_breaths() -> None:
     assert names(run(fading)) == names(run(now_and_then)) == ["lead-disconnect"]
 
 
+@pytest.mark.parametrize(("settled", "expected"), [(1.0, ["lead-disconnect"]), (0.78, []), (None, [])])
+def test_beeps_that_are_impure_only_as_they_begin_are_breaths(settled: float | None, expected: list[str]) -> None:
+    """In a room that weakens the tone its build-up stands out, in each beep; pulses are as rough in their middle."""
+    odd = Character(purity=0.78, flatness=2.5, wander=0.5, valley=6.8, neighbours=21.0, settled=settled)
+    assert names(run([replace(one, character=odd) for one in breaths(12)])) == expected
+
+
 def levels(values: Sequence[float]) -> list[Beep]:
     """Breaths of these levels, dBFS."""
     return [replace(one, level=level) for one, level in zip(breaths(len(values)), values, strict=True)]
