@@ -1,12 +1,13 @@
 """Long tones to alarms: raised at their end, or while a known tone still sounds; renamed, superseded."""
 
 from dataclasses import dataclass
+from math import inf
 
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Noise, Raised, Sounding, SteadyTone
 from beepwatch.patterns import evidence, explain, tones
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Judge
-from beepwatch.patterns.profiles import LongTone, Steady
+from beepwatch.patterns.profiles import Breaths, LongTone, Steady
 from beepwatch.patterns.tones import LongBeep, LongTones, fits
 
 CUT_OFF = 12.0
@@ -25,6 +26,8 @@ LONG = 8.0
 """A tone that was told while it sounded is at least so long in the end, s."""
 LATEST = 1.0
 """Hearing tells a tone's end within this, s."""
+BRIDGED = 0.4
+"""A pause of up to so many seconds may be bridged by hearing, and a long tone and a breath's beep become one."""
 SUPERSEDED = 0.03
 """The same device: tones that agree to this, as a taught one must."""
 
@@ -207,9 +210,15 @@ class Batteries:
     def _overdue(self, episode: Episode, event: Sounding) -> list[AlarmEvent]:
         episode.replace_last(event.onset, event.onset + event.lasted, event.frequency, event.level)
         profile = episode.profile
-        if not isinstance(profile, LongTone) or profile.over is None or event.lasted < profile.over - ASKED:
+        if not isinstance(profile, LongTone) or event.lasted < self._longest(profile, event.frequency) - ASKED:
             return []
         return self._rename(episode, event.lasted, event.known)
+
+    def _longest(self, profile: LongTone, frequency: float) -> float:
+        """s past which a tone is no longer the profile's; a breath's beep may have run into both of its ends."""
+        open_ones = (e for e in self._book.open if isinstance(e.profile, Breaths) and e.near(frequency))
+        breath = next((e.duration + BRIDGED for e in open_ones), 0.0)
+        return inf if profile.over is None else profile.over + 2 * breath
 
     def _rename(self, episode: Episode, lasted: float, now: float) -> list[AlarmEvent]:
         """Past `over` a first tone loses its name; an alarm that was heard before keeps it."""
@@ -228,7 +237,7 @@ class Batteries:
         episode.replace_last(whole.onset, whole.end, whole.frequency, whole.pieces[-1].level)
         profile = episode.profile
         if isinstance(profile, LongTone):
-            if profile.over is not None and whole.duration > profile.over:
+            if whole.duration > self._longest(profile, whole.frequency):
                 return self._rename(episode, whole.duration, now)
             episode.reason = None
         return [Changed(now, episode.alarm())]

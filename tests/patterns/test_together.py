@@ -53,6 +53,14 @@ def test_a_breath_just_before_or_after_a_long_tone_is_no_part_of_it(tone: float 
     assert (battery.duration, battery.period) == pytest.approx((20.0, 60.0))
 
 
+@pytest.mark.parametrize(("lasted", "expected"), [(23.3, "battery-critical"), (30.0, "unknown")])
+def test_a_long_tone_that_breaths_ran_into_keeps_its_name(lasted: float, expected: str) -> None:
+    """A breath ends 0.2 s before the 20 s tone, the next begins 0.2 s after it: hearing tells one tone of 23.3 s."""
+    tone: list[Heard] = [sounding(22.0, 13.0), sounding(22.0, 23.0), beep(22.0, lasted)]
+    told = run([*breaths(4, 5.0, 1.45), *tone, *breaths(3, 5.0, 1.45, start=57.0)])
+    assert [alarm.pattern for alarm in final(told)] == ["lead-disconnect", expected]
+
+
 @pytest.mark.parametrize("tone", TONES)
 @pytest.mark.parametrize("smoke", [3100.0, 520.0])
 def test_a_smoke_alarm_over_both_device_alarms(tone: float | None, smoke: float) -> None:
