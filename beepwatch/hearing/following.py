@@ -124,6 +124,8 @@ class Following:
                 return
         if self._stream.rows.taken(frame, bin_, splashed=candidate.length <= 2, faint=candidate.faint):
             return
+        if candidate.loud and not self._stream.rows.splashed(frame, frame + 1)[0, bin_]:
+            return
         crowded = len(self.tracks) >= MOST_TRACKS
         others = (t for t in self.tracks if not t.faint and (t.closed is None or t.closed >= frame))
         if crowded and sum(1 for _ in others) >= MOST_TRACKS:

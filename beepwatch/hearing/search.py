@@ -43,6 +43,8 @@ COMPANY = 0.06
 TWO_FROM, OF_TWO, CLEAR_OF_TWO = 8, 3.0, 10.0
 """Frames from which a sum may have one stronger line beside it, another sounder, how many times it must then stand over
 all the rest, and its least mean power over noise (judgement)."""
+FULL = 0.95
+"""Share of CLIP in each frame, on the mean, from which a sum says no more than that it is loud (judgement)."""
 CLEAR, CLEARLY = 200.0, 6.0
 """Excess from which noise no longer counts, and how many times a line then stands over those neighbours."""
 
@@ -58,6 +60,8 @@ class Candidate:
     """Sum of normalised power beyond what noise would give."""
     faint: bool = False
     """It stands out only because it is near a known tone."""
+    loud: bool = False
+    """It is a line in its last frame, where the sum tells nothing more; it counts in a loud tone's splash alone."""
 
 
 def thresholds(channels: int, gain: float = 1.0) -> dict[int, float]:
@@ -150,7 +154,7 @@ class Search:
         sums = self._sums(ratio, first, held, held if splashed is None else splashed)
         if sums is None:
             return []
-        found = self._peaks(sums, free_from, pairs_from)
+        found = self._peaks(sums, free_from, pairs_from) + self._loud(sums, free_from)
         if self._near is not None:
             found += self._peaks(sums, free_from if faint_from is None else faint_from, faint=True)
         return sorted(found, key=lambda c: (c.frame, -c.excess))
@@ -224,6 +228,36 @@ class Search:
         t, k = np.divmod(place[keep], BINS)
         found = zip(sums.frames[t].tolist(), k.tolist(), sums.lengths[t].tolist(), excess[keep].tolist(), strict=True)
         return [Candidate(*one, faint) for one in found]
+
+    def _loud(self, sums: _Sums, free_from: Indices) -> list[Candidate]:
+        """Lines so loud that clipped sums are alike on both sides: alone in their last frame, or one of two lines.
+
+        No pair may open in the splash of a loud tone, so a loud beep beside it is found by these alone.
+        """
+        place = np.flatnonzero((sums.rows > FULL * CLIP * sums.lengths[:, None]) & (sums.lengths > 2)[:, None])
+        last = sums.last.ravel()
+        here = last.take(place)
+        place = place[
+            (here >= last.take(place - 1, mode="clip"))
+            & (here > last.take(place + 1, mode="clip"))
+            & self._free(sums, place, free_from)
+        ]
+        if len(place) == 0:
+            return []
+        keep = last[place] > CLEARLY * nearest(last, place)
+        keep &= last[place] > STANDS_OUT * second(all_beside(sums.last, place))
+        place = place[keep]
+        t, k = np.divmod(place, BINS)
+        excess = sums.rows.ravel()[place] - sums.lengths[t]
+        found = zip(sums.frames[t].tolist(), k.tolist(), sums.lengths[t].tolist(), excess.tolist(), strict=True)
+        return [Candidate(*one, loud=True) for one in found]
+
+    def _free(self, sums: _Sums, place: Indices, free_from: Indices) -> Mask:
+        """Which of the places in the flat `sums` lie in bins that are searched, and free."""
+        low, high = self._range
+        t, k = np.divmod(place, BINS)
+        free: Mask = (k >= low) & (k < high) & (sums.frames[t] - sums.lengths[t] + 1 >= free_from[k])
+        return free & ~sums.taken.ravel()[place]
 
     def _alone(self, sums: _Sums, place: Indices, excess: Floats, length: Floats) -> Mask:
         """Which of the places in the flat `sums` stand out over all 5 to FAR bins away, or over all but one line."""

@@ -5,8 +5,6 @@ from collections.abc import Sequence
 from itertools import pairwise
 from statistics import median
 
-from beepwatch.patterns.memory import TOGETHER
-
 LATELY = 16
 """Onsets that the period is measured over: a breath that changed its rate is told so after half of them (judgement;
 over eight beeps the period errs by under 0.05 %, tests/bench/naming.py)."""
@@ -17,6 +15,10 @@ OFF = 0.25
 SLOWER = 6
 """Gaps in a row that were all two periods or more: it now beeps more slowly (judgement: with 40 % of the beeps missed
 0.4 % of such rows come by chance, and mend themselves)."""
+
+WITH = (0.35, 0.1)
+"""s, and periods, by which two tones of one beep may begin apart at most: another sound may hide the start of one of
+them (judgement; of another device's beeps one in five does so by chance)."""
 
 
 class Beat:
@@ -57,8 +59,10 @@ class Beat:
         return abs(place - round(place)) <= OFF
 
     def shared(self, onsets: Sequence[float]) -> int:
-        """How many of `onsets` are those lately marked, to TOGETHER."""
-        return sum(any(abs(onset - own) <= TOGETHER for own in self._onsets) for onset in onsets)
+        """How many of `onsets` are those lately marked, to WITH."""
+        most, share = WITH
+        apart = min(most, share * (self.period or 0.0))
+        return sum(any(abs(onset - own) <= apart for own in self._onsets) for onset in onsets)
 
     def move_last(self, onset: float) -> None:
         """The newest onset is now known to be this."""

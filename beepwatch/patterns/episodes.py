@@ -164,9 +164,14 @@ class Episode:
         return self._beat.due(onset)
 
     def sounds_with(self, frequency: float, onsets: Sequence[float]) -> bool:
-        """Whether beeps that began at `onsets` are its own at another harmonic: most of them began with its beeps."""
-        shared = self._beat.shared(onsets)
-        return fold(frequency, self.frequency, SAME, KIN) is not None and shared > max(1, len(onsets) // 2)
+        """Whether beeps that began at `onsets` are its own at another tone of its sounder: they began with its beeps.
+
+        Most of them at a harmonic; at any other tone all, three or more: an overload makes such tones. The newest may
+        be told before its own.
+        """
+        kin = fold(frequency, self.frequency, SAME, KIN) is not None
+        before = len(onsets) - 1
+        return self._beat.shared(onsets) >= (max(2, len(onsets) // 2 + 1) if kin else max(3, before))
 
     # -- silence
 
@@ -301,7 +306,7 @@ class Book:
         return next((e for e in self.open if e.profile.name == name and e.near(frequency)), None)
 
     def twin(self, name: str, frequency: float, onsets: Sequence[float]) -> Episode | None:
-        """The open alarm of a pattern whose sounder made these beeps too, where no single ratio of RATIOS tells so."""
+        """The open alarm of a pattern whose sounder made these beeps too, though `near` does not tell so."""
         return next((e for e in self.open if e.profile.name == name and e.sounds_with(frequency, onsets)), None)
 
     def reopen(self, name: str, frequency: float, onset: float) -> Episode | None:

@@ -3,7 +3,7 @@
 import pytest
 
 from beepwatch.synthesis import Tone
-from tests.hearing.scenes import add, background, beeps, found, hear, level
+from tests.hearing.scenes import add, background, beeps, found, hear, level, matched
 
 SQUARE = (-100.0, -9.54, -100.0, -13.98, -100.0, -16.9, -100.0, -19.08)
 """dB of the harmonics 2 to 9 of a square wave: 1/3, 1/5, 1/7, 1/9 of the fundamental's amplitude (theory)."""
@@ -48,6 +48,15 @@ def test_two_sounders_near_each_other_are_two_beeps(apart: float, weaker: float,
         [2100, 2100 + apart], abs=3
     )
     assert [beep.duration for beep in heard] == pytest.approx([1.2, 1.2], abs=0.1)
+
+
+@pytest.mark.parametrize(("snr", "other_snr"), [(30.0, 10.0), (25.0, 35.0), (55.0, 30.0)])
+@pytest.mark.parametrize("apart", [-120.0, 300.0, -400.0])
+def test_a_loud_beep_beside_a_steady_tone_is_heard(apart: float, snr: float, other_snr: float) -> None:
+    """All of five: clipped sums tell nothing of a line so loud, and into the splash of the other no pair opens."""
+    tones = [Tone(5 + 4 * i, 1.2, 2500, level(snr), drift=-0.002) for i in range(5)]
+    told = beeps(hear(add(background(27, 5), [*tones, Tone(0.5, 26, 2500 + apart, level(other_snr))])))
+    assert len(matched(told, tones)) == 5
 
 
 def test_a_sounder_at_twice_the_tone_is_another_when_its_edges_are_its_own() -> None:
