@@ -41,6 +41,9 @@ harm if it ends too early (`finish.LEAST_LINE`)."""
 LEAST_FADE, LONGEST_FADE = 0.2, 0.85
 """Seconds from which a clear shorter one is asked whether it fades in a null of the room, and until which it is then
 waited for (judgement: most of a breath-long beep)."""
+BEHIND = 1.0
+"""Seconds by which the end that fits a tone under way best may lie behind the last frame: a null of the room is waited
+for as long (LONGEST_FADE); of what has ended before the track was only not closed yet."""
 RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
 FAINT_HUM = 1.5
@@ -239,7 +242,8 @@ class Following:
             self._tell_pulses(track, frame)
             track.dipped = False
         while track.told < len(self._asked) and track.seconds(frame) >= self._asked[track.told]:
-            self._tell_sounding(track, frame, track.told_at)
+            if not self._tell_sounding(track, frame, track.told_at):
+                return  # asked again at the next look
             track.told += 1
 
     def _tell_steady(self, track: Track) -> None:
@@ -271,9 +275,10 @@ class Following:
         if len(parts) > 1:
             track.cut = parts[-1][2]
 
-    def _tell_sounding(self, track: Track, frame: int, known: int) -> None:
+    def _tell_sounding(self, track: Track, frame: int, known: int) -> bool:
+        """Tell of a tone under way, if it is one; False where it seems to have ended, though its track goes on."""
         if track.cut:
-            return
+            return True
         whole = envelope(track)
         begin, end = coarse_steps(track, frame)
         last = whole.first + whole.z.shape[1] - 1.0
@@ -281,12 +286,15 @@ class Following:
             track, self._stream.rows, Stretch(whole, max(begin, whole.first), min(end, last)), self.known(track.tone)
         )
         if found is None:
-            return
+            return True
+        if self._stream.seconds_at(0) + found.end < self._stream.seconds(frame) - BEHIND:
+            return False
         onset, snr = self._stream.seconds_at(0) + found.onset, self._background.snr(found, frame)
         self.out.append(
             (known, Sounding(onset, self._stream.seconds(frame) - onset, found.hertz, found.level, snr,
                              self._stream.seconds(known), not found.at_start, found.character))
         )  # fmt: skip
+        return True
 
     def relatives(self, track: Track, frame: int) -> tuple[int, ...]:
         """Tracks still under way after `frame` that were then known to be at a multiple or a part of its tone."""

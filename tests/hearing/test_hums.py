@@ -1,12 +1,16 @@
 """A steady hum is not a beep, is told once, and a tone that was there at the start says that its onset is unknown."""
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pytest
 import soxr
 from numpy.typing import NDArray
 
 from beepwatch.events import Heard, Sounding, SteadyTone
-from beepwatch.hearing import RATE
+from beepwatch.hearing import RATE, following
+from beepwatch.hearing.finish import Found, fitted
 from beepwatch.synthesis import Tone
 from tests.hearing.scenes import add, background, beeps, found, hear, level
 
@@ -128,6 +132,19 @@ def test_long_tones_under_way_are_told_at_13_and_23_s() -> None:
     events = hear(add(background(120, 60), [Tone(20, 200, 1000, level(0))]))
     lasted = [event.lasted for event in events if isinstance(event, Sounding)]
     assert np.array(lasted) == pytest.approx([13, 23], abs=1)
+
+
+def test_a_tone_whose_best_end_lies_far_behind_is_not_under_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A track that is only not closed yet tells of no long tone: the fit says that it ended after 1.5 s."""
+    sound = add(background(20, 58), [Tone(2, 15, 2600, level(0))])
+    assert [event for event in hear(sound) if isinstance(event, Sounding)]
+
+    def shorter(*given: Any, **more: Any) -> Found | None:
+        found = fitted(*given, **more)
+        return None if found is None else replace(found, duration=1.5)
+
+    monkeypatch.setattr(following, "fitted", shorter)
+    assert not [event for event in hear(sound) if isinstance(event, Sounding)]
 
 
 @pytest.mark.parametrize(("gain", "seed"), [(34.0, 6), (44.0, 5), (44.0, 6)])
