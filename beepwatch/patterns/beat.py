@@ -58,11 +58,12 @@ class Beat:
         place = (onset - self._onsets[-1]) / self.period
         return abs(place - round(place)) <= OFF
 
-    def shared(self, onsets: Sequence[float]) -> int:
-        """How many of `onsets` are those lately marked, to WITH."""
+    def shared(self, onsets: Sequence[float]) -> tuple[int, int]:
+        """How many of `onsets` are those lately marked, to WITH, and how many of them are so late."""
         most, share = WITH
         apart = min(most, share * (self.period or 0.0))
-        return sum(any(abs(onset - own) <= apart for own in self._onsets) for onset in onsets)
+        late = [onset for onset in onsets if self._onsets and onset >= self._onsets[0] - apart]
+        return sum(any(abs(onset - own) <= apart for own in self._onsets) for onset in late), len(late)
 
     def move_last(self, onset: float) -> None:
         """The newest onset is now known to be this."""

@@ -11,7 +11,7 @@ from beepwatch.events import Alarm, Beep, Noise, Priority
 from beepwatch.patterns import evidence, explain
 from beepwatch.patterns.beat import LATELY, Beat
 from beepwatch.patterns.memory import KIN, fold
-from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile
+from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady
 
 AUDIBLE = -16.0
 """SNR in 0-8 kHz below which an alarm's beeps may go unheard, dB (judgement: hearing's limit is near -20
@@ -163,15 +163,18 @@ class Episode:
         """Whether a beep may be due at `onset`."""
         return self._beat.due(onset)
 
-    def sounds_with(self, frequency: float, onsets: Sequence[float]) -> bool:
-        """Whether beeps that began at `onsets` are its own at another tone of its sounder: they began with its beeps.
+    def harmonic(self, frequency: float, onsets: Sequence[float]) -> bool:
+        """Whether beeps that began at `onsets` are its own at another harmonic: most of them began with its beeps."""
+        shared, of = self._beat.shared(onsets)
+        return fold(frequency, self.frequency, SAME, KIN) is not None and shared > max(1, of // 2)
 
-        Most of them at a harmonic; at any other tone all, three or more: an overload makes such tones. The newest may
-        be told before its own.
+    def shadow(self, onsets: Sequence[float]) -> bool:
+        """Whether all beeps that began at `onsets`, three or more, began with its own, at whatever tone.
+
+        An overload or a poor converter makes such tones. The newest may be told before its own.
         """
-        kin = fold(frequency, self.frequency, SAME, KIN) is not None
-        before = len(onsets) - 1
-        return self._beat.shared(onsets) >= (max(2, len(onsets) // 2 + 1) if kin else max(3, before))
+        shared, of = self._beat.shared(onsets)
+        return shared >= max(3, of - 1)
 
     # -- silence
 
@@ -306,8 +309,13 @@ class Book:
         return next((e for e in self.open if e.profile.name == name and e.near(frequency)), None)
 
     def twin(self, name: str, frequency: float, onsets: Sequence[float]) -> Episode | None:
-        """The open alarm of a pattern whose sounder made these beeps too, though `near` does not tell so."""
-        return next((e for e in self.open if e.profile.name == name and e.sounds_with(frequency, onsets)), None)
+        """The open alarm of a pattern whose sounder made these beeps too, at a harmonic that `near` does not tell."""
+        return next((e for e in self.open if e.profile.name == name and e.harmonic(frequency, onsets)), None)
+
+    def shadowed(self, profile: Profile, onsets: Sequence[float]) -> bool:
+        """Whether an open alarm of this pattern has each of these beeps too; of any pattern where this is `unknown`."""
+        alike = (e for e in self.open if e.profile.name == profile.name or isinstance(profile, Steady))
+        return any(e.shadow(onsets) for e in alike)
 
     def reopen(self, name: str, frequency: float, onset: float) -> Episode | None:
         """The alarm of a pattern and tone that ended within RETURN of `onset`: it is open again."""

@@ -292,7 +292,10 @@ class Matcher:
         """Raise an alarm on its beeps so far, or go on with the one it continues."""
         first, newest, profile = found.groups[0][0], found.groups[-1][-1], found.profile
         old = self._book.find(profile.name, newest.frequency)
-        old = old or self._book.twin(profile.name, newest.frequency, [group[0].onset for group in found.groups])
+        onsets = [group[0].onset for group in found.groups]
+        old = old or self._book.twin(profile.name, newest.frequency, onsets)
+        if old is None and self._book.shadowed(profile, onsets):
+            return []
         old = old or self._book.reopen(profile.name, newest.frequency, first.onset)
         episode = old or self._book.start(profile, found.priority, found.now, found.weighed)
         for number, group in enumerate(found.groups):
