@@ -123,7 +123,8 @@ class Following:
         earliest = int((self._faint_from if candidate.faint else self._free_from)[bin_])
         if frame - candidate.length + 1 < earliest:
             earliest = frame - candidate.length + 1
-            if candidate.length > 2 or candidate.faint or not self._tails.passed(self._stream.rows, frame, bin_):
+            brief = candidate.loud or (candidate.length <= 2 and not candidate.faint)
+            if not brief or not self._tails.passed(self._stream.rows, earliest + 1, bin_):
                 return
         if self._stream.rows.taken(frame, bin_, splashed=candidate.length <= 2, faint=candidate.faint):
             return
@@ -208,7 +209,7 @@ class Following:
         tail = log10(max(track.level / max(noise, 1e-30) / 80, 1.0)) / 6
         bins = slice(max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3)
         self._freeing.append((closed, bins, track.last + 2 + int(tail / HOP_SECONDS), track.faint))
-        self._tails.follow(closed, bins, track.last + 2, track.level / max(noise, 1e-30))
+        self._tails.follow(closed, bins, track.last + 2, track.level)
 
     def _set_free(self, frame: int) -> None:
         """Apply what tracks that closed up to `frame` said of their bins."""

@@ -148,13 +148,15 @@ class Search:
         ratio: power over noise, float32 (n, BINS). free_from: int (BINS,), the first frame that a sum may use.
         taken, splashed: bool (n, BINS), bins in which no track may open: at all, or by a sum of two frames.
         faint_from: as free_from (and that where None), for what is a candidate only because it is near a known tone.
-        pairs_from: as free_from (and that where None), for sums of two frames: in a loud tone's tail, too.
+        pairs_from: as free_from (and that where None), for sums of two frames, and what is loud: in a loud tone's
+        tail, too.
         """
         held = np.zeros(ratio.shape, np.bool_) if taken is None else taken
         sums = self._sums(ratio, first, held, held if splashed is None else splashed)
         if sums is None:
             return []
-        found = self._peaks(sums, free_from, pairs_from) + self._loud(sums, free_from)
+        found = self._peaks(sums, free_from, pairs_from)
+        found += self._loud(sums, free_from if pairs_from is None else pairs_from)
         if self._near is not None:
             found += self._peaks(sums, free_from if faint_from is None else faint_from, faint=True)
         return sorted(found, key=lambda c: (c.frame, -c.excess))

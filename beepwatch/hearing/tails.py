@@ -23,7 +23,7 @@ class Tails:
         self._coming: list[tuple[int, slice, int, float]] = []
 
     def follow(self, closed: int, bins: slice, begin: int, level: float) -> None:
-        """A track that closed at frame `closed` leaves a tail of `level` (power over noise) from frame `begin` on."""
+        """A track that closed at frame `closed` leaves a tail of power `level` from frame `begin` on."""
         self._coming.append((closed, bins, begin, level))
 
     def set(self, frame: int) -> None:
@@ -40,5 +40,5 @@ class Tails:
         if since < 0 or frame < 2:
             return False
         before, one, other = rows.ratio(frame - 2, frame + 1)[:, bin_].tolist()
-        left = float(self._level[bin_]) * 10 ** (-DECAY * since * HOP_SECONDS)
+        left = float(self._level[bin_]) * 10 ** (-DECAY * since * HOP_SECONDS) / max(rows.noise_in(frame, bin_), 1e-30)
         return bool(min(one, other) > JUMP * max(before, left))

@@ -26,6 +26,9 @@ ANEW = 4
 """Sounds alike in a row that are no whole beep as it was: so it beeps now (judgement)."""
 ALIKE = 1.35
 """Lengths of these differ by less than this factor, as in a chain."""
+SHADOW = 0.7
+"""Share of a tone's beeps that begin with another's where they are of one sounder (judgement: WITH lets one in five of
+another device's do so, and four of five once in 150)."""
 SETTLED = 7.0
 """How far above its bound the evidence of an open alarm may grow, nats: 0.1 % of doubt stay (judgement)."""
 HUM = 70.0
@@ -169,12 +172,12 @@ class Episode:
         return fold(frequency, self.frequency, SAME, KIN) is not None and shared > max(1, of // 2)
 
     def shadow(self, onsets: Sequence[float]) -> bool:
-        """Whether all beeps that began at `onsets`, three or more, began with its own, at whatever tone.
+        """Whether most beeps that began at `onsets`, three or more, began with its own, at whatever tone.
 
-        An overload or a poor converter makes such tones. The newest may be told before its own.
+        An overload or a poor converter makes such tones, and not each of them is heard.
         """
         shared, of = self._beat.shared(onsets)
-        return shared >= max(3, of - 1)
+        return shared >= max(3, SHADOW * of)
 
     # -- silence
 

@@ -40,6 +40,10 @@ DUAL = (1.25, 2.0)
 alarms of one kind, each within 10 % (NFPA 72 18.4, quoted) or 12 % (datasheets) of it, lie nearer together."""
 TOGETHER = 0.1
 """Two tones begin and end together to this, s (judgement: rooms move edges by 0.03 s)."""
+MUCH_WEAKER = 12.0
+"""dB by which a tone that sounds with a beep is no second tone of its own: an overload and a converter make such, of a
+clear sounder 13 dB and more weaker (a clipped tone's own harmonics, theory); a warble's and a chord's are about as loud
+(judgement)."""
 CHOPPED = (2, 0.4, -8.0, 1.5)
 """Pulses of another harmonic within a beep: at least so many, no longer than this share of it, dB SNR from which pulses
 are told apart (as in lead-disconnect's clashes), and the factor that their lengths may differ by (judgement)."""
@@ -113,7 +117,8 @@ class Memory:
     @staticmethod
     def _is_partner(other: Beep, beep: Beep) -> bool:
         return (
-            abs(other.onset - beep.onset) <= TOGETHER
+            other.level >= beep.level - MUCH_WEAKER
+            and abs(other.onset - beep.onset) <= TOGETHER
             and abs(other.end - beep.end) <= TOGETHER
             and not _simple(other.frequency, beep.frequency)
         )
