@@ -5,6 +5,7 @@ from math import inf
 
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Noise, Raised, Sounding, SteadyTone
 from beepwatch.patterns import evidence, explain, tones
+from beepwatch.patterns.beat import WITH
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Judge
 from beepwatch.patterns.profiles import Breaths, LongTone, Steady
@@ -108,6 +109,8 @@ class Batteries:
         return [Changed(now, episode.alarm())]
 
     def _judged(self, profile: LongTone, whole: LongBeep, now: float) -> list[AlarmEvent]:
+        if self._shadowed(profile, whole.onset):
+            return []
         known = self._judge.known(profile, whole.frequency, now)
         if not self._judge.allowed(profile, whole.frequency, known):
             return []
@@ -125,6 +128,10 @@ class Batteries:
             self._waiting = [*self._waiting[-7:], _Waiting(due, profile, whole, weighed)]
             return []
         return self._raise(profile, line, now, weighed)
+
+    def _shadowed(self, profile: LongTone, onset: float) -> bool:
+        """Whether an open alarm of this pattern has begun a tone with this one: an overload makes such tones."""
+        return any(e.profile.name == profile.name and abs(e.newest - onset) <= WITH[0] for e in self._book.open)
 
     def _raise(
         self, profile: LongTone, line: tuple[LongBeep, ...], now: float, weighed: evidence.Weighed
@@ -189,6 +196,8 @@ class Batteries:
             episode = self._book.reopen(profile.name, event.frequency, event.onset)
         if episode is not None:
             return self._on(episode, event)
+        if self._shadowed(profile, event.onset):
+            return []
         limit = self._judge.limit(profile, event.frequency, event.known, known)
         drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted, event.level)
         ratio = evidence.long_tone(event.character, self._tones.snr(event), drone)

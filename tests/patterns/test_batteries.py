@@ -255,3 +255,13 @@ def test_a_like_tone_a_minute_before_takes_the_doubt_away(lasted: float, charact
     """The second of two is named as it is told, though the first was not named at all (amid music)."""
     told = run([beep(3, 20.0, character=MUSICAL), sounding(63.0, lasted, character=character)], tone=2730.0)
     assert names(told) == ["battery-critical"]
+
+
+@pytest.mark.parametrize("tone", [None, 2730.0])
+def test_a_second_tone_that_begins_with_the_first_is_no_second_alarm(tone: float | None) -> None:
+    """An overload makes tones of no simple ratio; one that begins a second later is another device's."""
+    line = [beep(20.0 + 60 * k, 20.0) for k in range(3)]
+    both = [replace(one, frequency=3690.0, level=one.level - 18) for one in line]
+    other = [replace(one, onset=one.onset + 1, known=one.known + 1) for one in both]
+    assert names(run([*line, *both], tone=tone)) == ["battery-critical"]
+    assert names(run([*line, *other], tone=tone)) == ["battery-critical"] * 2

@@ -127,6 +127,14 @@ def test_two_tones_that_always_begin_and_end_together_are_no_buzzer() -> None:
     assert names(run([*first, *second])) == []
 
 
+@pytest.mark.parametrize("tone", [None, 2990.0])
+def test_a_much_weaker_tone_beside_each_beep_is_an_overloads(tone: float | None) -> None:
+    """A clipped sounder has tones of no simple ratio, 15 dB weaker: it is named, once, and nothing else is."""
+    first = breaths(8, frequency=2990.0)
+    second = [replace(one, frequency=3830.0, level=one.level - 15) for one in first]
+    assert names(run([*first, *second], tone=tone)) == ["lead-disconnect"]
+
+
 @pytest.mark.parametrize("tone", [None, 2730.0])
 def test_fast_beeps_are_breaths_from_the_tenth_on(tone: float | None) -> None:
     """Ovens and washers call five to ten times (common practice, no source), so at 40 a minute ten are asked for."""
