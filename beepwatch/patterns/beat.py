@@ -1,5 +1,6 @@
 """The beat of an open alarm: when its beeps or groups began, and the period between them."""
 
+import math
 from collections import deque
 from collections.abc import Sequence
 from itertools import pairwise
@@ -64,6 +65,14 @@ class Beat:
         apart = min(most, share * (self.period or 0.0))
         late = [onset for onset in onsets if self._onsets and onset >= self._onsets[0] - apart]
         return sum(any(abs(onset - own) <= apart for own in self._onsets) for onset in late), len(late)
+
+    def off(self, onset: float) -> float:
+        """s from `onset` to the nearest of the newest onset and the LATELY due times after it; inf beyond these."""
+        if self.period is None or not self._onsets:
+            return math.inf
+        apart = onset - self._onsets[-1]
+        steps = round(apart / self.period)
+        return abs(apart - steps * self.period) if 0 <= steps <= LATELY else math.inf
 
     def move_last(self, onset: float) -> None:
         """The newest onset is now known to be this."""

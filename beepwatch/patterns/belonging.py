@@ -15,6 +15,10 @@ APART = 0.8
 """The next beep begins this share of its length after the last one's onset, at least: the same beep heard at another
 harmonic begins with it (judgement)."""
 
+IN_STEP = 0.1
+"""Pulses of an open alarm that ran together at another harmonic begin so near to the group's due time, s (judgement: as
+much as a room may lengthen a pulse). Of a breath's beeps one in 20 to 60 comes so near by chance: nothing is hidden."""
+
 
 def owner_of(episodes: Sequence[Episode], beep: Beep) -> Episode | None:
     """The open alarm that explains a beep; of several on one tone that whose beeps are most nearly as long."""
@@ -35,7 +39,8 @@ def belongs(episode: Episode, beep: Beep) -> bool:
     if isinstance(profile, Bursts):
         pulse = beep.duration <= STRETCH * episode.duration
         main = abs(beep.frequency / episode.frequency - 1.0) <= 2 * WIDTH  # at a harmonic it may be another sounder
-        return pulse or (main and bursts.run_together(profile, episode.duration, beep.duration))
+        due = main or episode.off_beat(beep.onset) <= IN_STEP
+        return pulse or (due and bursts.run_together(profile, episode.duration, beep.duration))
     return beep.duration <= STRETCH * episode.duration
 
 

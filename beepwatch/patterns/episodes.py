@@ -179,6 +179,10 @@ class Episode:
         shared, of = self._beat.shared(onsets)
         return shared >= max(3, SHADOW * of)
 
+    def off_beat(self, onset: float) -> float:
+        """s by which `onset` is off the beat."""
+        return self._beat.off(onset)
+
     # -- silence
 
     def silence(self) -> float:

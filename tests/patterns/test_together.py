@@ -189,3 +189,14 @@ def test_any_mixture_of_sounders_is_weighed(seed: int) -> None:
             if lot.random() > 0.2
         ]
     assert names(run(heard))
+
+
+@pytest.mark.parametrize("tone", [None, 2200.0])
+def test_an_open_alarm_explains_its_groups_that_ran_together_at_another_harmonic(tone: float | None) -> None:
+    """Four pulses heard apart at 4.4 kHz for a minute, then as one 0.7 s sound at 2.2 kHz: no breath, although the
+    taught tone is just that. The device's own breaths there, off that beat, are named all the same."""
+    apart = bursts((0.0, 0.2, 0.4, 0.6), 0.1, 5.7, 10, frequency=4400.0)
+    merged = [beep(3.0 + 5.7 * k, 0.72, 2200.0) for k in range(10, 18)]
+    assert names(run([*apart, *merged], tone=tone)) == ["carbon-monoxide"]
+    own = breaths(10, 5.0, 1.2, start=61.7, frequency=2200.0)
+    assert names(run([*apart, *merged, *own], tone=tone)) == ["carbon-monoxide", "lead-disconnect"]
