@@ -19,10 +19,6 @@ REFITTED = 1.5
 """The onset of a tone under way and that of the beep it became differ by less, s (judgement)."""
 ASKED = 0.1
 """A tone under way is told as it passes `over` by its onset as then known; this may have moved since, s (judgement)."""
-SOONER = 1.0
-"""A tone under way may prove that much shorter than asked for, s: something else on its line made it seem to begin too
-soon. Of 827 true ones in rooms, +10 to -14 dB in noise, talk and music, told as they passed 13 s, 33 had lasted 12.5 to
-13 s (measured, tests/bench/stages.py); no 10 s tone lasts 12 s."""
 LONG = 8.0
 """A tone that was told while it sounded is at least so long in the end, s."""
 LATEST = 1.0
@@ -118,6 +114,8 @@ class Batteries:
         limit = self._judge.limit(profile, whole.frequency, now, known)
         self._tones.keep(whole)
         ratio = tones.weigh(line)
+        if len(line) == 1 and self._tones.lasted(profile, whole.frequency, whole.onset):
+            ratio += tones.REPEATED
         if not known:
             ratio -= sum(doubt.price(whole.frequency) for doubt in profile.doubt if doubt.of == "tone")
         weighed = evidence.Weighed(ratio, limit, known)
@@ -184,7 +182,7 @@ class Batteries:
             return self._overdue(episode, event)
         for profile in self._profiles:
             early, over = profile.early, profile.over
-            if early is not None and early - SOONER <= event.lasted and (over is None or event.lasted < over):
+            if early is not None and early - tones.SOONER <= event.lasted and (over is None or event.lasted < over):
                 return self._early(profile, event, event.lasted - early)
         return []
 

@@ -41,6 +41,9 @@ DRONE = 5.0
 """A tone of this length that has ended counts as one that came before, s."""
 PURE = 0.7
 """Purity of a tone under way that is one (true long tones in rooms: 0.74-0.98, measured)."""
+LINE = 8.0
+"""dB over the strongest line beside it of a second tone of a drone, as evidence.long_tone asks of the first (all of 315
+true ones in rooms at 0 dB and better had 22 and more, measured, tests/bench/stages.py; one held in music 2 to 3)."""
 GOES_ON = 0.6
 """Power after the end over the tone's, above which the end is none: the tone goes on (true ends: at most
 0.34)."""
@@ -48,6 +51,10 @@ NOISES = 16
 """Readings of the room's noise that are kept: over 20 s of them, one each 2 s or so."""
 READINGS = 4
 """Of these at least so many must be of a tone's own time (judgement)."""
+SOONER = 1.0
+"""A tone under way may prove that much shorter than asked for, s: something else on its line made it seem to begin too
+soon. Of 827 true ones in rooms, +10 to -14 dB in noise, talk and music, told as they passed 13 s, 33 had lasted 12.5 to
+13 s (measured, tests/bench/stages.py); no 10 s tone lasts 12 s."""
 REPEATED = 3.0
 """Evidence of an alike long tone one period before: under one in twenty by chance (judgement), nats."""
 
@@ -150,7 +157,21 @@ class LongTones:
             and fits(event.onset - old.onset, profile.period)
             for old in self._heard
         )
-        return REPEATED if before else 0.0
+        return REPEATED if before or self.lasted(profile, event.frequency, event.onset) else 0.0
+
+    def lasted(self, profile: LongTone, frequency: float, onset: float) -> bool:
+        """Whether a like tone passed the profile's `early`, and never its `over`, one period before `onset`.
+
+        Hearing may have lost its end, in a null of the room or under music; then no LongBeep tells of it.
+        """
+        before = [
+            old.lasted
+            for old in self._under_way
+            if fold(old.frequency, frequency, SAME) == 1.0 and fits(onset - old.onset, profile.period)
+        ]
+        if profile.early is None or profile.over is None or not before:
+            return False
+        return profile.early - SOONER <= max(before) < profile.over
 
     def drone(self, frequency: float, onset: float, end: float, level: float) -> bool:
         """Whether a long tone of another sounder, not BESIDE dB weaker than `level`, shared most of the time from
@@ -162,7 +183,7 @@ class LongTones:
             if fold(other.frequency, frequency, WIDTH) is not None:
                 if lone[0] < other.onset < lone[1]:
                     return True
-            elif other.level >= level - BESIDE and _shared(other, onset, end) > SHARED * (end - onset):
+            elif _beside(other, level) and _shared(other, onset, end) > SHARED * (end - onset):
                 return True
         return any(
             piece.onset_known
@@ -204,6 +225,11 @@ class LongTones:
             if alike and fits(old.duration, profile.length) and fits(apart, profile.period):
                 line.insert(0, old)
         return tuple(line)
+
+
+def _beside(other: Sounding, level: float) -> bool:
+    """Whether another tone is clear and loud enough to be the second of a drone whose first has `level` dBFS."""
+    return other.character.neighbours >= LINE and other.level >= level - BESIDE
 
 
 def _shared(other: Sounding, onset: float, end: float) -> float:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from beepwatch.events import AlarmEvent, Changed, Character, Noise, SteadyTone
+from beepwatch.events import AlarmEvent, Changed, Character, Noise, Sounding, SteadyTone
 from tests.patterns.simulated import LATENCY, beep, breaths, ends, final, named, names, raised_at, run, sounding
 
 MUSICAL = Character(company=-12.0)
@@ -265,3 +265,34 @@ def test_a_second_tone_that_begins_with_the_first_is_no_second_alarm(tone: float
     other = [replace(one, onset=one.onset + 1, known=one.known + 1) for one in both]
     assert names(run([*line, *both], tone=tone)) == ["battery-critical"]
     assert names(run([*line, *other], tone=tone)) == ["battery-critical"] * 2
+
+
+FADED = Character(flatness=13.0)
+"""A null of the room takes a quarter of the tone: it must come twice."""
+
+
+@pytest.mark.parametrize("tone", [None, 2730.0])
+def test_a_tone_whose_end_was_lost_counts_as_heard_a_minute_before(tone: float | None) -> None:
+    """In a null hearing may never tell the first tone's end, only that it passed 13 s: the second is named all the
+    same, while it sounds where the tone is known. One that passed 23 s is no such tone, nor one two minutes before."""
+    first, again = sounding(3.0, 13.2, character=FADED), sounding(63.0, 13.2, character=FADED)
+    told = run([first, again, beep(63.0, 20.0, character=FADED)], tone=tone)
+    assert names(told) == ["battery-critical"]
+    assert raised_at(told) == pytest.approx(83.0 + LATENCY if tone is None else 76.3)
+    last = beep(63.0, 20.0, character=FADED)
+    assert names(run([again, last], tone=tone)) == []
+    assert names(run([first, sounding(3.0, 23.2, character=FADED), again, last], tone=tone)) == []
+    assert names(run([replace(first, onset=-57.0), again, last], tone=tone)) == []
+
+
+def held(neighbours: float, level: float) -> Sounding:
+    """A tone of 785 Hz that goes on beside the device's."""
+    return replace(sounding(0.0, 13.9, 785.0, Character(neighbours=neighbours)), level=level)
+
+
+@pytest.mark.parametrize(("neighbours", "named_early"), [(3.0, True), (20.0, False)])
+def test_a_chord_held_in_music_is_no_second_tone_of_a_drone(neighbours: float, named_early: bool) -> None:
+    """A line with others 3 dB below it beside it is music, and hides no battery alarm; a second clear tone is a
+    drone's."""
+    told = run([held(neighbours, -45.0), sounding(5.0, 13.2)], tone=2730.0)
+    assert names(told) == ["battery-critical"] * named_early
