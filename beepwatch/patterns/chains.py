@@ -16,6 +16,8 @@ from beepwatch.patterns.walks import LONGEST, LOOSE, STRICT, TIGHT, TONE, UNLIKE
 
 STRAY = 0.08
 """A sound of the tone shorter than this is no extra beep, s (prototype)."""
+NEAR = 0.005
+"""An extra beep of the tone, or of a harmonic, agrees with it to this (folded.PULSE: so do pulses of 0.1 s)."""
 STICKS_OUT = 0.4
 """A piece of a beep reaches no further beyond what was told of it than this share of its length
 (judgement)."""
@@ -179,6 +181,7 @@ def _extra(notes: Sequence[Note], walk: Walk) -> float:
         if id(note) not in own
         and not note.part
         and note.beep.duration > STRAY
+        and fold(note.beep.frequency, newest.frequency, NEAR) is not None
         and not _piece(note, walk)
         and note.beep.onset > oldest.onset - 2.0 * unit
         and not _before(note, oldest, unit)

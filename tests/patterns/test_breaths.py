@@ -178,3 +178,10 @@ def test_a_note_at_a_quarter_of_the_tone_counts_only_on_the_beat(late: float, be
     assert alarm.pattern == "lead-disconnect"
     assert alarm.beeps == beeps
     assert alarm.period == pytest.approx(5.0, rel=0.001)
+
+
+@pytest.mark.parametrize(("off", "expected"), [(1.008, ["lead-disconnect"]), (1.001, [])])
+def test_notes_that_only_lie_near_a_harmonic_are_no_extra_beeps(off: float, expected: list[str]) -> None:
+    """Notes a seventh of a semitone from a third of the tone are music; those just there may be the same thing's."""
+    notes = [beep(4.8 + 2.5 * k, 0.3, 910.0 * off) for k in range(4)]
+    assert names(run([*breaths(3), *notes])) == expected
