@@ -106,6 +106,17 @@ def test_beeps_that_a_null_dents_all_alike_are_a_sounder() -> None:
         assert names(run([beep(3 + 4.3 * k, 1.2, character=one) for k, one in enumerate(faded)])) == expected
 
 
+def test_talk_over_beeps_that_a_null_dents_hides_them_not() -> None:
+    """It fills the weakest quarter now and then, but the dip itself stays as deep as it was."""
+    flatness = (12.0, 15.0, 6.0, 13.0, 7.0, 14.0, 6.0, 12.0, 7.0, 13.0)
+    faded = [
+        Character(purity=0.75, company=15.0, flatness=dent, valley=26.0 + 0.1 * (k % 3))
+        for k, dent in enumerate(flatness)
+    ]
+    heard = [beep(3 + 4.3 * k, 1.2, character=one) for k, one in enumerate(faded)]
+    assert names(run(heard)) == ["lead-disconnect"]
+
+
 @pytest.mark.parametrize("worth", [0.7, 0.9])
 def test_counted_groups_are_named_beside_music(worth: float) -> None:
     """Eight whole groups outweigh what music takes off each pulse's purity; a voice's pulses never do."""
