@@ -5,12 +5,13 @@ writes `naming.json` in FOLDER (tests/bench/results):
 - rooms: every alarm in furnished-room echo at +10 to -14 dB in noise, talk, music and snoring (tests/bench/stages.py),
   untaught and told its tone 1 or 2 % wrong: named, wrongly named, split in two, and how late;
 - late: lead-disconnect of those scenes by background and SNR;
+- prompt: how soon the device's urgent alarms are named at 0 dB and better, by 60 scenes or more a row;
 - missed: simulated breaths of which 20 or 40 % go unheard, or that wander by 10 %: breaths until named;
 - makers: other makers' beeps, untaught and told their own tone;
 - recordings: every sound of tests/realsounds.py at four levels: untaught; the same beeps with each of 20 tones taught
   to naming alone; and, at -25 dBFS, four of the tones taught to hearing as well;
 - cost: processor time of naming over that of hearing, in a quiet night and in music.
-One core. The whole takes some twenty minutes; `--quick` is a tenth of each section.
+One core. The whole takes some twenty-five minutes; `--quick` is a tenth of each section.
 """
 
 import argparse
@@ -21,7 +22,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from itertools import product
 from pathlib import Path
@@ -38,7 +39,7 @@ from tests.bench.counting import rate_bounds
 from tests.bench.household import EARS, heard
 from tests.bench.nights import DEVICE, fingerprint
 from tests.bench.outcomes import Figures, Outcome, Row, judged, matched, summed, tone_told, where, woke
-from tests.bench.stages import NOISES, Stage, alarms, makers, music
+from tests.bench.stages import NOISES, Stage, alarm, alarms, makers, music
 from tests.hearing.scenes import hear
 from tests.realsounds import PACKAGES, mono, sounds
 
@@ -49,6 +50,17 @@ FLOOR = -69.0
 TAUGHT_TONES = tuple(float(tone) for tone in np.geomspace(1900, 4100, 20).round())
 TRACKS = (("none", 0.0, 0.0), ("wander 10 %", 0.0, 0.1), ("20 % missed", 0.2, 0.0), ("40 % missed", 0.4, 0.0))
 """Simulated breaths: share that goes unheard, relative sd of the periods."""
+
+SCENES = 8
+"""Scenes of each line of PROMPT: 64 a row, so that where none fails 95 % or more would not (rule of three)."""
+WITHIN = (5, 8, 18)
+"""s within which `prompt` counts them, beside the second of every row."""
+PROMPT = {
+    "breaths in noise": tuple(product(("lead-disconnect",), NOISES, (10.0, 0.0))),
+    "breaths in talk and music": tuple(product(("lead-disconnect",), ("speech", "music") * 2, (10.0, 0.0))),
+    "20 s tones": tuple(product(("battery-critical",), ("white", "pink", "speech", "music"), (10.0, 0.0))),
+}
+"""Kind, background and SNR of the scenes of `prompt`."""
 
 
 # -- the sections
@@ -72,6 +84,32 @@ def rooms(seed: int, share: int) -> Iterator[Row]:
             yield summed("late", f"{title}, {_word(taught)}", [one for one in breaths if of(one) and one.able])
         errors = [one.error for one in breaths if one.error is not None and one.stage.snr >= 0]
         yield Row("period", _word(taught), {"alarms": len(errors), "most_percent": 100 * max(errors, default=0.0)})
+
+
+def prompt(seed: int, share: int) -> Iterator[Row]:
+    """Lead-disconnect, 8 to 30 breaths a minute, and battery-critical at +10 and 0 dB, untaught and taught."""
+    for title, every in PROMPT.items():
+        stages = [
+            _paced(kind, bed, snr, 1000 * seed + 300 + place)
+            for place, (kind, bed, snr) in enumerate(every[::share] * SCENES)
+        ]
+        for taught in (False, True):
+            outcomes = [_judge(stage, taught) for stage in stages]
+            row = summed("prompt", f"{title}, {_word(taught)}", outcomes)
+            late = [one.late for one in outcomes if one.late is not None]
+            yield replace(row, figures=row.figures | {f"in_{s}_s": sum(one <= s for one in late) for s in WITHIN})
+
+
+def _paced(kind: str, background: str, snr: float, seed: int) -> Stage:
+    """An alarm of stages.py; of lead-disconnect the breaths come faster or slower than there."""
+    stage = alarm(kind, background, snr, seed)
+    if kind != "lead-disconnect":
+        return stage
+    rng = np.random.default_rng([seed, 5])
+    period = 60 / float(rng.uniform(8, 30))
+    length = min(float(rng.uniform(0.9, 1.4)), 0.42 * period)
+    pulses = tuple((3.0 + period * k, length) for k in range(12))
+    return replace(stage, pulses=pulses, seconds=pulses[-1][0] + length + 4)
 
 
 def _judge(stage: Stage, taught: bool) -> Outcome:
@@ -245,6 +283,7 @@ def _word(taught: bool) -> str:
 
 SECTIONS: dict[str, Callable[[int, int], Iterator[Row]]] = {
     "rooms": rooms,
+    "prompt": prompt,
     "makers": others,
     "missed": missed,
     "recordings": lambda _seed, share: recorded(share),
