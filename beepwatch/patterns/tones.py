@@ -162,7 +162,8 @@ class LongTones:
     def lasted(self, profile: LongTone, frequency: float, onset: float) -> bool:
         """Whether a like tone passed the profile's `early`, and never its `over`, one period before `onset`.
 
-        Hearing may have lost its end, in a null of the room or under music; then no LongBeep tells of it.
+        Hearing may have lost its end, in a null of the room or under music; then no LongBeep tells of it. One that was
+        told late does not count: of music's most are (LATE in evidence.py).
         """
         before = [
             old.lasted
@@ -171,7 +172,7 @@ class LongTones:
         ]
         if profile.early is None or profile.over is None or not before:
             return False
-        return profile.early - SOONER <= max(before) < profile.over
+        return profile.early - SOONER <= min(before) <= profile.early + evidence.LATE[0] and max(before) < profile.over
 
     def drone(self, frequency: float, onset: float, end: float, level: float) -> bool:
         """Whether a long tone of another sounder, not BESIDE dB weaker than `level`, shared most of the time from

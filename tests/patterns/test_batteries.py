@@ -283,6 +283,7 @@ def test_a_tone_whose_end_was_lost_counts_as_heard_a_minute_before(tone: float |
     assert names(run([again, last], tone=tone)) == []
     assert names(run([first, sounding(3.0, 23.2, character=FADED), again, last], tone=tone)) == []
     assert names(run([replace(first, onset=-57.0), again, last], tone=tone)) == []
+    assert names(run([sounding(3.0, 14.5, character=FADED), again, last], tone=tone)) == []
 
 
 def held(neighbours: float, level: float) -> Sounding:
