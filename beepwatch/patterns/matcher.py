@@ -267,7 +267,12 @@ class Matcher:
         limit = self._judge.limit(profile, beep.frequency, beep.known, known)
         setting = chains.Setting(known, quiet, self._memory.accompanied)
         chain = chains.breaths(profile, notes, least, limit, setting)
-        if chain is None or not self._judge.allowed(profile, chains.fundamental(chain, notes), known):
+        if chain is None:
+            return []
+        tone = chains.fundamental(chain, notes)  # known or not: half of a known tone is another sounder's
+        if not self._judge.allowed(profile, tone, known) or (
+            known and not self._judge.known(profile, tone, beep.known)
+        ):
             return []
         beeps = [[n.beep] for n in chain.notes]
         weighed = evidence.Weighed(chain.ratio, limit, known)

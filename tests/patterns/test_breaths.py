@@ -1,6 +1,7 @@
 """Lead-disconnect: every breath of the handbooks, missed, broken and wandering beeps, and what is not it."""
 
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -178,6 +179,14 @@ def test_a_note_at_a_quarter_of_the_tone_counts_only_on_the_beat(late: float, be
     assert alarm.pattern == "lead-disconnect"
     assert alarm.beeps == beeps
     assert alarm.period == pytest.approx(5.0, rel=0.001)
+
+
+def test_half_of_a_taught_tone_is_another_sounders() -> None:
+    """Its second harmonic lies on the taught tone, the fundamental is heard too: it needs an unknown one's evidence."""
+    so_so = Character(neighbours=21.0)
+    heard = [beep(3 + 5 * k, 1.2, tone, character=so_so) for k, tone in enumerate((2730.0, 1365.0, 2730.0))]
+    assert names(run(heard, tone=2730.0)) == []
+    assert names(run([replace(one, frequency=2730.0) for one in heard], tone=2730.0)) == ["lead-disconnect"]
 
 
 @pytest.mark.parametrize(("off", "expected"), [(1.008, ["lead-disconnect"]), (1.001, [])])
