@@ -174,10 +174,11 @@ class Episode:
     def shadow(self, onsets: Sequence[float]) -> bool:
         """Whether most beeps that began at `onsets`, three or more, began with its own, at whatever tone.
 
-        An overload or a poor converter makes such tones, and not each of them is heard.
+        An overload or a poor converter makes such tones, and not each of them is heard. The newest does not count: it
+        may be told before its own.
         """
-        shared, of = self._beat.shared(onsets)
-        return shared >= max(3, SHADOW * of)
+        shared, of = self._beat.shared(onsets[:-1])
+        return shared >= max(2, SHADOW * of)
 
     def off_beat(self, onset: float) -> float:
         """s by which `onset` is off the beat."""
