@@ -11,8 +11,7 @@ from beepwatch.patterns.memory import KIN, WIDTH, Note, fold
 from beepwatch.patterns.profiles import Bursts
 
 EXPLAINED = 16.0
-"""A counted group explains the single beeps of its tone up to this long after it, s (medical bursts: up to
-15 s)."""
+"""A counted group explains the single beeps of its tone up to this long after it, s (medical bursts: up to 15 s)."""
 ECHO = 0.1
 """What a room may lengthen a pulse by, at most, s (measured: 0.06-0.09 s at T60 0.3-0.55 s)."""
 UNTOLD = (0.0, -6.0, 0.3)
@@ -149,9 +148,7 @@ def run_together(profile: Bursts, pulse: float, length: float) -> bool:
 
 
 class Counted:
-    """Groups heard lately: they explain the single beeps of their tone, so that no breaths are made of
-    these.
-    """
+    """Groups heard lately: they explain the single beeps of their tone, so that no breaths are made of these."""
 
     def __init__(self, profiles: Sequence[Bursts]) -> None:
         self._profiles = tuple(profiles)

@@ -19,8 +19,7 @@ STRAY = 0.08
 NEAR = 0.005
 """An extra beep of the tone, or of a harmonic, agrees with it to this (folded.PULSE: so do pulses of 0.1 s)."""
 STICKS_OUT = 0.4
-"""A piece of a beep reaches no further beyond what was told of it than this share of its length
-(judgement)."""
+"""A piece of a beep reaches no further beyond what was told of it than this share of its length (judgement)."""
 HARMONICS = (0.25, 1.0 / 3.0, 0.5)
 """A fundamental over the harmonic at which a sounder may be heard."""
 FURTHER = 6.0
@@ -191,8 +190,7 @@ def _extra(notes: Sequence[Note], walk: Walk) -> float:
 
 
 def _piece(note: Note, walk: Walk) -> bool:
-    """Whether a sound is a piece of a beep of the chain, broken by a cough or a room's null, or its
-    harmonic: it
+    """Whether a sound is a piece of a beep of the chain, broken by a cough or a room's null, or its harmonic: it
     touches that beep and does not reach far beyond it."""
     beep = note.beep
     for own, _ in walk:

@@ -14,8 +14,7 @@ from beepwatch.patterns.memory import KIN, fold
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady
 
 AUDIBLE = -16.0
-"""SNR in 0-8 kHz below which an alarm's beeps may go unheard, dB (judgement: hearing's limit is near -20
-dB)."""
+"""SNR in 0-8 kHz below which an alarm's beeps may go unheard, dB (judgement: hearing's limit is near -20 dB)."""
 RETURN = 600.0
 """The same pattern and tone within 10 minutes of its last beep goes on as one alarm, s (judgement)."""
 SAME = 0.01
@@ -195,9 +194,7 @@ class Episode:
         return max(profile.silence.periods * (self.period or 0.0), profile.silence.seconds)
 
     def due(self) -> float:
-        """Stream time of its next step (`step` in the matcher): over, or too loud to tell; inf while
-        neither can come.
-        """
+        """Stream time of its next step (`step` in the matcher): over, or too loud to tell; inf while neither can."""
         nominal = self.last + self.silence() + self._swallowed
         least = self._told_of
         for onset in (self.sounding, self.swallowing):
@@ -213,8 +210,7 @@ class Episode:
         return self._held > 0.0 or self._deaf is not None
 
     def noise(self, noise: Noise, covered: bool = False) -> None:
-        """The room's loudness at `noise.at`: time in which a beep would not be heard does not count as
-        silence.
+        """The room's loudness at `noise.at`: time in which a beep would not be heard does not count as silence.
 
         covered: something that is no noise may have hidden it.
         """

@@ -23,8 +23,7 @@ from statistics import median
 from beepwatch.events import Character
 
 MISS = 0.05
-"""b of Wald's bounds: the share of alarms that may stay below the bound for good (judgement; it moves A by
-0.05)."""
+"""b of Wald's bounds: the share of alarms that may stay below the bound for good (judgement; it moves A by 0.05)."""
 NIGHTS = 30.0
 """The budget of false wakes while no tone is taught: one in 30 nights."""
 NIGHTS_KNOWN = 1000.0
@@ -89,10 +88,8 @@ STRAY_SHARE = 0.1
 STRAY = 0.3
 """... and the log sd of these."""
 REGULAR = 10.0
-"""What repeats, rhythm and likeness can add up to, nats: a looped ringtone is as regular as any alarm, so
-against
-what is no sounder regularity alone never decides (the mixture of "everything else" has a part that repeats
-for ever)."""
+"""What repeats, rhythm and likeness can add up to, nats: a looped ringtone is as regular as any alarm, so against what
+is no sounder regularity alone never decides (the mixture of "everything else" has a part that repeats for ever)."""
 COUNTED = 15.0
 """The same for groups that are counted: every pulse, gap and pause within a standard's tolerance is no mere regularity.
 No other such groups came in 10.3 h of recordings (tests/bench/naming.py), so music's character may take off as much as
@@ -134,16 +131,12 @@ def confidence(excess: float, known: bool) -> float:
 
 
 def sounder(character: Character) -> float:
-    """Evidence of one beep's character, in CHARACTER's bounds: a buzzer, or a voice, a whistle, an
-    instrument?
+    """Evidence of one beep's character, in CHARACTER's bounds: a buzzer, or a voice, a whistle, an instrument?
 
-    Company and neighbours carry most of it: weights of a prototype's logistic fit (544 alarm beeps in rooms
-    against
-    18 h of real sound), the neighbours' taken down by a fifth for sounders that fade. The others start
-    where 95 % of
-    the alarm's own beeps lie (tests/bench/features.py prints quartiles and what each figure is worth);
-    their slopes
-    are judgement.
+    Company and neighbours carry most of it: weights of a prototype's logistic fit (544 alarm beeps in rooms against 18
+    h of real sound), the neighbours' taken down by a fifth for sounders that fade. The others start where 95 % of the
+    alarm's own beeps lie (tests/bench/features.py prints quartiles and what each figure is worth); their slopes are
+    judgement.
     """
     company = min(20.0, max(-15.0, character.company))
     figure = (
@@ -181,18 +174,14 @@ def nulled(characters: Sequence[Character]) -> float:
 def long_tone(character: Character, snr: float, drone: bool) -> float:
     """Evidence of a long tone: yes-or-no questions of its character, its level and what sounds beside it.
 
-    snr: dB in 0-8 kHz. drone: whether another long tone sounded at the same time.
-    Shares among a prototype's 127 true long beeps in rooms and 205 tones of 8.5-11.5 s in 47.5 h of real
-    sound:
-    steady to 0.4 % 127 and 26; neighbours 8 dB down 127 and 22 (8 of the 26); company 6 dB down 119 and 2
-    of those 8.
-    A share of 0 or of all is read by the rule of three. Level: of the tones over 800 Hz and 8.3-24 s that hearing tells
-    of the recordings at four levels (tests/bench/naming.py prints them), none of 18 is louder than LOUD, and most are
-    fainter than FAINT; true ones are louder in 9 of 10 rooms down to -14 dB. The others by judgement, from the
-    recordings that
-    tests/bench/features.py hears: a game's drone of three pure tones at once, and a partial of electronic
-    music
-    30 dB below the rest; such a tone must come twice.
+    snr: dB in 0-8 kHz. drone: whether another long tone sounded at the same time. Shares among a prototype's 127 true
+    long beeps in rooms and 205 tones of 8.5-11.5 s in 47.5 h of real sound: steady to 0.4 % 127 and 26; neighbours 8 dB
+    down 127 and 22 (8 of the 26); company 6 dB down 119 and 2 of those 8. A share of 0 or of all is read by the rule of
+    three. Level: of the tones over 800 Hz and 8.3-24 s that hearing tells of the recordings at four levels
+    (tests/bench/naming.py prints them), none of 18 is louder than LOUD, and most are fainter than FAINT; true ones are
+    louder in 9 of 10 rooms down to -14 dB. The others by judgement, from the recordings that tests/bench/features.py
+    hears: a game's drone of three pure tones at once, and a partial of electronic music 30 dB below the rest; such a
+    tone must come twice.
     """
     return (
         (2.06 if character.spread <= 0.004 else -3.6)
@@ -238,29 +227,22 @@ def uneven(levels: Sequence[float]) -> float:
 
 
 def rhythm(units: Sequence[float]) -> float:
-    """Evidence of how steady the periods are: log deviates of sd 0.10 for the alarm, 0.25 for everything
-    else.
+    """Evidence of how steady the periods are: log deviates of sd 0.10 for the alarm, 0.25 for everything else.
 
-    units: s from onset to onset, missed beeps divided out. One unit says nothing; a wandering breath costs
-    little.
-    """
+    units: s from onset to onset, missed beeps divided out. One unit says nothing; a wandering breath costs little."""
     return _steadiness(units, 0.10, 0.25)
 
 
 def alike(lengths: Sequence[float]) -> float:
-    """Evidence of how alike the lengths are: log deviates of sd 0.05 for the alarm, 0.12 for everything
-    else.
-    """
+    """Evidence of how alike the lengths are: log deviates of sd 0.05 for the alarm, 0.12 for everything else."""
     return _steadiness(lengths, 0.05, 0.12)
 
 
 def _steadiness(values: Sequence[float], own: float, other: float) -> float:
     """Half the log ratio of two densities, summed over the log deviates of `values` from their mean, nats.
 
-    The alarm's density is normal with a share STRAY_SHARE of strays: a beep whose start a room's null ate
-    is no
-    proof against the rest. Half, and a degree of freedom less: neighbours are not independent (prototype's
-    fit).
+    The alarm's density is normal with a share STRAY_SHARE of strays: a beep whose start a room's null ate is no proof
+    against the rest. Half, and a degree of freedom less: neighbours are not independent (prototype's fit).
     """
     logs = [math.log(value) for value in values]
     mean = sum(logs) / len(logs)

@@ -39,9 +39,7 @@ def grouped(groups: int, pulses: int, duration: float, period: float | None, ton
 
 
 def lasting(lasted: float, frequency: float) -> str:
-    """A known tone that still sounds: `A tone at 2.73 kHz, the known one, has lasted 13 s: too long for a
-    10 s beep`.
-    """
+    """A known tone that still sounds: `A tone at 2.73 kHz, the known one, has lasted 13 s: ...`."""
     return f"A tone at {tone(frequency)}, the known one, has lasted {lasted:.0f} s: too long for a 10 s beep"
 
 

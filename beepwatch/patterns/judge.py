@@ -18,8 +18,7 @@ OWN = 0.01
 MULTIPLES = (1.0, 2.0, 3.0)
 """In a room null the taught sounder may be heard at these multiples of its tone."""
 QUIET = 4
-"""Fewer foreign beeps than this in the last minute: no music (prototype: talk 2, 90 % <= 4; music 6, 11,
-20)."""
+"""Fewer foreign beeps than this in the last minute: no music (prototype: talk 2, 90 % <= 4; music 6, 11, 20)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +35,7 @@ class Finding:
 
 
 class Judge:
-    """Sets the bounds from the false-wake budget (evidence.py) and from what is known of the household's
-    tone.
-    """
+    """Sets the bounds from the false-wake budget (evidence.py) and from what is known of the household's tone."""
 
     def __init__(self, tone: float | None, book: Book, memory: Memory) -> None:
         self._tone = tone
@@ -59,9 +56,7 @@ class Judge:
         return self._tone is not None and any(abs(frequency / (self._tone * n) - 1.0) <= OWN for n in MULTIPLES)
 
     def known(self, profile: Profile, frequency: float, now: float) -> bool:
-        """Whether a device's pattern on this tone is expected: it is taught, or a device's alarm had it
-        lately.
-        """
+        """Whether a device's pattern on this tone is expected: it is taught, or a device's alarm had it lately."""
         if profile.calls != "device":
             return False
         multiples = (1.0,) if isinstance(profile, LongTone) else MULTIPLES  # a long tone shows its fundamental
@@ -78,9 +73,7 @@ class Judge:
     def limit(self, profile: Profile, frequency: float, now: float, known: bool) -> float:
         """Wald's upper bound for one test more, nats.
 
-        With a taught tone the budget is one false wake in 1000 nights; that leaves other tones a higher
-        bound.
-        """
+        With a taught tone the budget is one false wake in 1000 nights; that leaves other tones a higher bound."""
         tests, quiet = profile.tests, self.quiet(frequency, now)
         if known:
             share = tests.quiet / tests.busy if quiet else 1.0

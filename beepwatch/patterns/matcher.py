@@ -30,8 +30,7 @@ as many tones for something else to have."""
 SWALLOWS = 2.6
 """A tone longer than any breath's beep swallows those of the same sounder, s."""
 NOISE_EVERY = 6.0
-"""While hearing listens it tells the room's noise each 2 s or so; beyond this it did not hear (judgement),
-s."""
+"""While hearing listens it tells the room's noise each 2 s or so; beyond this it did not hear (judgement), s."""
 BREAK = 1.0
 """Evidence that a beep in pieces costs, nats (judgement)."""
 
@@ -42,10 +41,8 @@ class Matcher:
     tone: Hz of the household's own device, known to within 3 %; None while it is not taught.
     profiles: the patterns to name; the packaged ones unless told otherwise.
     ours: when our own sound is in the room.
-    Events come in order of the stream time at which they became known, never before a time that `tick` was
-    told.
-    Alarms are stamped with the time of the event, or of the due time, that decided them: how often `tick`
-    is called
+    Events come in order of the stream time at which they became known, never before a time that `tick` was told.
+    Alarms are stamped with the time of the event, or of the due time, that decided them: how often `tick` is called
     changes nothing but how soon an end is told.
     """
 

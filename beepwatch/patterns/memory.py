@@ -10,8 +10,7 @@ from itertools import pairwise
 from beepwatch.events import Beep
 
 RATIOS = (1.0, 2.0, 3.0, 4.0, 0.5, 1.0 / 3.0, 0.25)
-"""In a room null a sounder may be heard at twice or three times its tone (measured by a prototype: 4 rooms
-of 37)."""
+"""In a room null a sounder may be heard at twice or three times its tone (measured by a prototype: 4 rooms of 37)."""
 KIN = (*RATIOS, 1.5, 2.0 / 3.0, 4.0 / 3.0, 0.75, 5.0, 0.2, 5.0 / 3.0, 0.6)
 """Ratios between any two of a sounder's first four harmonics, and of a square wave's first three: for signals rich in
 them (IEC 60601-1-8 asks for four; 520 Hz square, NFPA 72 18.4; both quoted). Not for single beeps: music has them."""
@@ -66,9 +65,7 @@ class Note:
 
 
 def fold(frequency: float, tone: float, tolerance: float, ratios: Sequence[float] = RATIOS) -> float | None:
-    """The ratio in `ratios` by which `frequency` is the tone, to a relative tolerance; None when it is
-    another tone.
-    """
+    """The ratio in `ratios` by which `frequency` is the tone, to a relative tolerance; None when it is another tone."""
     share = frequency / tone
     for ratio in ratios:
         if -tolerance * ratio <= share - ratio <= tolerance * ratio:
@@ -165,9 +162,7 @@ class Memory:
         return found
 
     def joined(self, beep: Beep) -> Beep | None:
-        """One beep made of this one and the pieces just before it on its own tone, if it was broken; else
-        None.
-        """
+        """One beep made of this one and the pieces just before it on its own tone, if it was broken; else None."""
         line = [beep]
         notes = [
             note.beep

@@ -1,7 +1,6 @@
 """Profiles: what each pattern sounds like, one TOML file a pattern in `profiles/`, read once.
 
-A profile is data only; four kinds of pattern exist, each with its finder: `breaths` (chains.py), `tone`
-(tones.py),
+A profile is data only; four kinds of pattern exist, each with its finder: `breaths` (chains.py), `tone` (tones.py),
 `bursts` (bursts.py) and `steady` (chains.py). Where a number comes from is said in its file.
 """
 
@@ -37,9 +36,7 @@ ERROR = (0.01, 0.004, 0.06)
 
 
 class Silence(_Part, frozen=True):
-    """The alarm is over after max(periods x its period, seconds) without a beep that would have been
-    heard.
-    """
+    """The alarm is over after max(periods x its period, seconds) without a beep that would have been heard."""
 
     periods: float
     seconds: float
@@ -154,8 +151,7 @@ class Breaths(_Profile, frozen=True, tag="breaths"):
 class LongTone(_Profile, frozen=True, tag="tone"):
     """One long tone, alone or repeated after a long period. Seconds.
 
-    `early`: a known tone is named while it still sounds, once it has lasted this long; past `over` it loses
-    the name.
+    `early`: a known tone is named while it still sounds, once it has lasted this long; past `over` it loses the name.
     """
 
     length: Span
@@ -168,9 +164,7 @@ class LongTone(_Profile, frozen=True, tag="tone"):
 
 
 class Bursts(_Profile, frozen=True, tag="bursts"):
-    """Groups of pulses that are counted: `gaps` from a pulse's end to the next onset, `pauses` between
-    groups. Seconds.
-    """
+    """Groups of pulses that are counted: `gaps` from a pulse's end to the next onset, `pauses` between groups; s."""
 
     pulse: Span
     gaps: tuple[Span, ...]

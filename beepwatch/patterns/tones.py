@@ -17,8 +17,7 @@ NICK = 0.4
 LARGE = 2.6
 """Pieces longer than any breath's beep, s: they may be further apart."""
 HOLE = (0.8, 3.0)
-"""The widest hole beside a piece shorter than LARGE (a cough), and between two large ones (a fade), s
-(judgement)."""
+"""The widest hole beside a piece shorter than LARGE (a cough), and between two large ones (a fade), s (judgement)."""
 PIECES = 4
 """Pieces with holes wider than NICK between that one tone may be broken into."""
 MOST = 12
@@ -32,8 +31,7 @@ SHARED = 0.5
 BESIDE = 20.0
 """A long tone that many dB weaker is no second tone of a drone, but a line of the room's noise (judgement)."""
 LONELY = 50.0
-"""Two long tones of one battery alarm begin at least this long after one another, s (60 s less a tenth, and
-slack)."""
+"""Two long tones of one battery alarm begin at least this long after one another, s (60 s less a tenth, and slack)."""
 BACKUP = (8.5, 11.5)
 """A tone of this length may come shortly before one of over GREW: a backup battery that became critical, s (+-15 %)."""
 GREW = 11.9
@@ -45,8 +43,7 @@ LINE = 8.0
 """dB over the strongest line beside it of a second tone of a drone, as evidence.long_tone asks of the first (all of 315
 true ones in rooms at 0 dB and better had 22 and more, measured, tests/bench/stages.py; one held in music 2 to 3)."""
 GOES_ON = 0.6
-"""Power after the end over the tone's, above which the end is none: the tone goes on (true ends: at most
-0.34)."""
+"""Power after the end over the tone's, above which the end is none: the tone goes on (true ends: at most 0.34)."""
 NOISES = 16
 """Readings of the room's noise that are kept: over 20 s of them, one each 2 s or so."""
 READINGS = 4
@@ -272,8 +269,6 @@ def _widest(piece: Beep, other: Beep) -> float:
 
 
 def _whole(line: Sequence[Beep]) -> bool:
-    """Whether pieces make one tone: one is longer than any breath's beep, and there is more tone than
-    hole.
-    """
+    """Whether pieces make one tone: one is longer than any breath's beep, and there is more tone than hole."""
     sounding = sum(piece.duration for piece in line)
     return max(piece.duration for piece in line) >= LARGE and sounding >= COVER * (line[-1].end - line[0].onset)

@@ -37,8 +37,7 @@ class Grip:
 TIGHT = Grip(2, math.log(0.15), math.log(1.25))
 """Amid music: prototype; two misses in a row found nothing more there and named one alarm wrongly."""
 LOOSE = Grip(4, math.log(0.4), math.log(1.4))
-"""In a quiet room: 40 % of the beeps may be missed, breaths wander by 10 % sd (judgement, checked on
-recordings)."""
+"""In a quiet room: 40 % of the beeps may be missed, breaths wander by 10 % sd (judgement, checked on recordings)."""
 STRICT = Grip(1, 0.0, math.log(1.25))
 """For a regular beeping that is not named: no miss."""
 

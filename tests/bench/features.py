@@ -7,8 +7,7 @@ lead-disconnect in rooms as `beepwatch.synthesis` makes them, and prints
 - the ablation: without one figure, how many of the others still pass where 95 % of the alarm beeps do, how many chains
   of three beeps or more reach S 0, 2 and 4 in NIGHTS simulated nights of a house (in these recordings none does), and
   how late lead-disconnect is raised in the scenes.
-Recordings are split in two halves by their SHA-256: weights were set looking at half A alone, half B checks
-them.
+Recordings are split in two halves by their SHA-256: weights were set looking at half A alone, half B checks them.
 It writes the ablation to `features.json` in tests/bench/results, and takes some three minutes on one core.
 """
 

@@ -159,9 +159,7 @@ def beeper(lot: random.Random, start: float) -> Iterator[Beep]:
 
 
 def ringing(lot: random.Random, start: float) -> Iterator[Beep]:
-    """A telephone in the room: ringback or a bell, 1 s on / 4 s off or 2 s / 4 s (ITU-T E.180, from
-    memory).
-    """
+    """A telephone in the room: ringback or a bell, 1 s on / 4 s off or 2 s / 4 s (ITU-T E.180, from memory)."""
     duration, period = lot.choice([(1.0, 5.0), (2.0, 6.0)])
     tone = lot.choice((425.0, 440.0, 1070.0))
     shape = Character(neighbours=4.0 if tone > 1000 else 26.0, company=8.0, flatness=3.0)
@@ -198,9 +196,7 @@ class Truth:
 
 
 def alarm(lot: random.Random, ear: Ear, pattern: str, tone: float, taught: bool) -> tuple[Truth, list[Heard]]:
-    """The beeps of one alarm, about twenty breaths or three tones, and the time at which it might be
-    named.
-    """
+    """The beeps of one alarm, about twenty breaths or three tones, and the time at which it might be named."""
     start = lot.uniform(600, NIGHT - 1200)
     rate = lot.choice(RATES)
     if pattern == "lead-disconnect":

@@ -64,9 +64,7 @@ def bursts(
     frequency: float = 3100.0,
     start: float = 3.0,
 ) -> list[Beep]:
-    """`count` groups of pulses of length `pulse` at `offsets` from the group's start, one group every
-    `cycle`.
-    """
+    """`count` groups of pulses of length `pulse` at `offsets` from the group's start, one group every `cycle`."""
     return [beep(3.0 + cycle * group + offset, pulse, frequency) for group in range(count) for offset in offsets]
 
 
@@ -81,9 +79,7 @@ def run(
     until: float | None = None,
     ticks: Iterable[float] = (),
 ) -> list[AlarmEvent]:
-    """What a fresh matcher makes of events in order of `known`, ticked at `ticks`, the stream over at
-    `until`.
-    """
+    """What a fresh matcher makes of events in order of `known`, ticked at `ticks`, the stream over at `until`."""
     matcher = Matcher(tone)
     told: list[AlarmEvent] = []
     line: list[tuple[float, int, Heard | None]] = [(known(event), 0, event) for event in events]

@@ -62,9 +62,7 @@ def test_a_musical_long_tone_must_come_twice() -> None:
 
 
 def test_critical_closes_backup_as_superseded() -> None:
-    """The open backup-battery ends at its own last beep when battery-critical takes its place, and says
-    so.
-    """
+    """The open backup-battery ends at its own last beep when battery-critical takes its place, and says so."""
     told = run([beep(3, 10.0), beep(900, 20.0)])
     (end,) = ends(told)
     assert end.alarm.pattern == "backup-battery"
@@ -157,9 +155,7 @@ def pattern_of(events: list[AlarmEvent]) -> set[str]:
 
 
 def test_lead_disconnect_goes_on_around_and_inside_a_battery_tone() -> None:
-    """One buzzer: the 20 s tone swallows the short beeps; both alarms are raised, neither ends, nothing is
-    split.
-    """
+    """One buzzer: the 20 s tone swallows the short beeps; both alarms are raised, neither ends, nothing is split."""
     short = [
         one
         for one in breaths(36, period=5.0)

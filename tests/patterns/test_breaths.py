@@ -14,16 +14,13 @@ COMBINATIONS = [
     for length in (0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5)
     if 60 / rate - length >= 0.5
 ]
-"""8-30 breaths a minute (adults 12-20, paced 8-14, child asleep 22) with inspiratory times of 0.7-1.5 s
-(handbooks'
+"""8-30 breaths a minute (adults 12-20, paced 8-14, child asleep 22) with inspiratory times of 0.7-1.5 s (handbooks'
 0.8-1.5, quoted; paced 1.1-1.3, from memory) that leave a pause of 0.5 s."""
 
 
 @pytest.mark.parametrize(("rate", "length"), COMBINATIONS)
 def test_every_breath_of_the_handbooks_is_found(rate: int, length: float) -> None:
-    """Found by the third beep; by the fifth where it takes under 16 % of the breath, the seventh over 44
-    %.
-    """
+    """Found by the third beep; by the fifth where it takes under 16 % of the breath, the seventh over 44 %."""
     period = 60 / rate
     told = run(breaths(10, period, length), until=10 * period + 3)
     assert names(told) == ["lead-disconnect"]
@@ -34,9 +31,7 @@ def test_every_breath_of_the_handbooks_is_found(rate: int, length: float) -> Non
 
 @pytest.mark.parametrize("period", [1.5, 2.0, 3.0, 5.0, 7.5, 10.0])
 def test_the_period_is_measured_to_a_tenth_of_a_percent(period: float) -> None:
-    """Eight or more beeps whose onsets err by 5 ms sd, three of twelve missed: error of the period under
-    0.5 %.
-    """
+    """Eight or more beeps whose onsets err by 5 ms sd, three of twelve missed: error of the period under 0.5 %."""
     lot = random.Random(round(period * 10))
     for _ in range(20):
         beeps = [beep(3 + period * k + lot.gauss(0, 0.005), min(0.3 * period, 1.5)) for k in range(14)]
@@ -103,9 +98,7 @@ def test_a_beep_broken_by_a_cough_does_not_split_the_alarm() -> None:
 
 @pytest.mark.parametrize("tone", [None, 2730.0])
 def test_lead_disconnect_is_not_named_from_other_makers_rhythms(tone: float | None) -> None:
-    """Told their very tone: truck, microwave, chirp, quartz alarm clock, washer, two-second pips and
-    half-hours.
-    """
+    """Told their very tone: truck, microwave, chirp, quartz alarm clock, washer, two-second pips and half-hours."""
     others = {
         "reversing truck, 0.5 s every 1.0 s": breaths(30, 1.0, 0.5),
         "microwave, 1 s on, 1 s off, five times": breaths(5, 2.0, 1.0),
@@ -120,9 +113,7 @@ def test_lead_disconnect_is_not_named_from_other_makers_rhythms(tone: float | No
 
 
 def test_ringback_is_not_named_untaught() -> None:
-    """European ringback, 425 Hz, 1 s on, 4 s off (ITU-T E.180, from memory) *is* the rhythm: the tone
-    decides.
-    """
+    """European ringback, 425 Hz, 1 s on, 4 s off (ITU-T E.180, from memory) *is* the rhythm: the tone decides."""
     assert set(names(run(breaths(20, 5.0, 1.0, frequency=425.0)))) <= {"unknown"}
 
 

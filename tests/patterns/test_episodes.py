@@ -21,9 +21,7 @@ def test_a_short_period_waits_thirty_seconds() -> None:
 
 
 def test_a_loud_room_holds_the_alarm_open_and_says_so() -> None:
-    """With noise 20 dB over the beeps' level nothing ends: at the due time it is told that the room is too
-    loud.
-    """
+    """With noise 20 dB over the beeps' level nothing ends: at the due time it is told that the room is too loud."""
     heard = [*breaths(8), *noise(2, 40, QUIET), *noise(40, 400, LOUD)]
     told = run(heard)
     assert ends(told) == []
@@ -36,9 +34,7 @@ def test_a_loud_room_holds_the_alarm_open_and_says_so() -> None:
 
 
 def test_after_the_noise_silence_is_counted_on() -> None:
-    """Time in which a beep would not have been heard does not count: 30 s of quiet end it, wherever they
-    lie.
-    """
+    """Time in which a beep would not have been heard does not count: 30 s of quiet end it, wherever they lie."""
     heard = [*breaths(8), *noise(2, 50, QUIET), *noise(50, 150, LOUD), *noise(150, 400, QUIET)]
     (end,) = ends(run(heard))
     assert end.at == pytest.approx(39.2 + 30.0 + 100.0)
@@ -81,9 +77,7 @@ def test_a_return_within_ten_minutes_is_the_same_alarm(pause: float, alarms: int
 
 
 def test_a_return_needs_two_beeps() -> None:
-    """One alike sound after the end does not bring the alarm back; the second does, since its tone is
-    known.
-    """
+    """One alike sound after the end does not bring the alarm back; the second does, since its tone is known."""
     assert final(run([*breaths(8), beep(200, 1.2)]))[0].ended is not None
     told = run([*breaths(8), beep(200, 1.2), beep(205, 1.2)])
     assert final(told)[0].ended is None

@@ -38,9 +38,7 @@ known = 1.0
 
 
 def walk(lot: random.Random, mean: float, steps: int) -> Iterator[float]:
-    """The running log likelihood ratio of normal values of sd 1 and mean 1 (alarm) against mean 0, as
-    `mean` has it.
-    """
+    """The running log likelihood ratio of normal values of sd 1 and mean 1 (alarm) against mean 0, as `mean` has it."""
     total = 0.0
     for _ in range(steps):
         total += lot.gauss(mean, 1.0) - 0.5
@@ -54,10 +52,8 @@ def reached(lot: random.Random, mean: float, bound: float, runs: int) -> float:
 
 @pytest.mark.parametrize(("tests", "nights"), [(2.0, 10.0), (1.0, 100.0)])
 def test_walds_bound_holds_in_simulation(tests: float, nights: float) -> None:
-    """Wald 1945: with no alarm the ratio ever reaches ln((1-b)/a) in less than a share a of tests, here a =
-    1/(tests
-    x nights); with one it is reached in nearly all. 4000 runs, seeded; the bound is a bound, so only one
-    side is exact.
+    """Wald 1945: with no alarm the ratio ever reaches ln((1-b)/a) in less than a share a of tests, here a = 1/(tests x
+    nights); with one it is reached in nearly all. 4000 runs, seeded; the bound is a bound, so only one side is exact.
     """
     lot = random.Random(4)
     a = 1.0 / (tests * nights)
@@ -93,9 +89,7 @@ def test_a_clean_buzzer_is_worth_most_and_a_voice_least() -> None:
 
 
 def test_steady_periods_are_evidence_and_never_a_condition() -> None:
-    """A machine's periods speak for an alarm; a breath's wander costs a little; one stray costs a bounded
-    amount.
-    """
+    """A machine's periods speak for an alarm; a breath's wander costs a little; one stray costs a bounded amount."""
     steady, wandering = [5.0] * 6, [5.0, 5.6, 4.5, 5.2, 4.7, 5.4]
     stray = [5.0] * 5 + [9.0]
     assert evidence.rhythm(steady) > evidence.rhythm(wandering) > 0.0

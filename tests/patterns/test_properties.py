@@ -40,9 +40,7 @@ RELAXED = settings(deadline=None, max_examples=40, suppress_health_check=[Health
 @RELAXED
 @given(NIGHTS.filter(bool), HEARD, st.lists(st.floats(0, 4000), max_size=40))
 def test_ticks_at_any_times_change_nothing(night: Sequence[Heard], tone: float | None, ticks: Sequence[float]) -> None:
-    """The same events, stamped alike, whether the clock is told often or never: any split equals the
-    whole.
-    """
+    """The same events, stamped alike, whether the clock is told often or never: any split equals the whole."""
     assert run(night, tone=tone, ticks=ticks, until=5000) == run(night, tone=tone, until=5000)
 
 

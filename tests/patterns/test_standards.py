@@ -1,5 +1,4 @@
-"""The rhythms of the standards, at both ends of each tolerance, and counted: a period alone proves
-nothing."""
+"""The rhythms of the standards, at both ends of each tolerance, and counted: a period alone proves nothing."""
 
 from collections.abc import Sequence
 
@@ -9,12 +8,10 @@ from beepwatch.events import Beep
 from tests.patterns.simulated import bursts, names, run
 
 FIRE = ((0.0, 1.0, 2.0), 0.5, 4.0)
-"""Temporal three: 0.5 s on, 0.5 s off, three times, then 1.5 s off; each +-10 % (ISO 8201, NFPA 72, as
-quoted in
+"""Temporal three: 0.5 s on, 0.5 s off, three times, then 1.5 s off; each +-10 % (ISO 8201, NFPA 72, as quoted in
 building-code texts)."""
 HIGH = (0.0, 0.25, 0.5, 1.0, 1.25, 2.25, 2.5, 2.75, 3.25, 3.5)
-"""Ten pulses of 150 ms, x = 100 ms, 3-4 spacing 2x + pulse, 5-6 spacing 0.85 s (IEC 60601-1-8 Table 3,
-quoted)."""
+"""Ten pulses of 150 ms, x = 100 ms, 3-4 spacing 2x + pulse, 5-6 spacing 0.85 s (IEC 60601-1-8 Table 3, quoted)."""
 
 
 def temporal_three(on: float = 0.5, off: float = 0.5, pause: float = 1.5, count: int = 4) -> list[Beep]:
@@ -73,17 +70,13 @@ def test_temporal_three_inside_its_tolerance_is_fire(on: float, off: float, paus
     ],
 )
 def test_temporal_three_outside_its_tolerance_is_not_fire(on: float, off: float, pause: float) -> None:
-    """ISO 8201 / NFPA 72 (quoted): one time more than 10 % off and it is no evacuation signal, nor a
-    device's alarm.
-    """
+    """ISO 8201 / NFPA 72 (quoted): one time more than 10 % off and it is no evacuation signal, nor a device's alarm."""
     assert set(names(run(temporal_three(on, off, pause)))) <= {"unknown"}
 
 
 @pytest.mark.parametrize("tone", [None, 3100.0])
 def test_fire_is_named_with_the_second_group(tone: float | None) -> None:
-    """Two groups of three with the pause between are enough, also where the taught device has that very
-    tone.
-    """
+    """Two groups of three with the pause between are enough, also where the taught device has that very tone."""
     told = run(temporal_three(count=2), tone=tone)
     assert names(told) == ["fire"]
 
