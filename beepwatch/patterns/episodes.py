@@ -25,9 +25,9 @@ ANEW = 4
 """Sounds alike in a row that are no whole beep as it was: so it beeps now (judgement)."""
 ALIKE = 1.35
 """Lengths of these differ by less than this factor, as in a chain."""
-SHADOW = 0.7
-"""Share of a tone's beeps that begin with another's where they are of one sounder (judgement: WITH lets one in five of
-another device's do so, and four of five once in 150)."""
+SHADOW = 0.6
+"""Share of a tone's beeps that begin with another's where they are of one sounder, some of either unheard (judgement:
+WITH lets one in five of another device's do so, four of six once in 60, and each further beep is asked anew)."""
 SETTLED = 7.0
 """How far above its bound the evidence of an open alarm may grow, nats: 0.1 % of doubt stay (judgement)."""
 HUM = 70.0
