@@ -2,6 +2,11 @@
 
 import pytest
 
+from beepwatch.hearing import RATE
+from beepwatch.hearing.background import Background
+from beepwatch.hearing.following import Following
+from beepwatch.hearing.stream import Stream
+from beepwatch.hearing.track import Track
 from beepwatch.synthesis import Tone
 from tests.hearing.scenes import add, background, beeps, found, hear, level, matched
 
@@ -106,3 +111,12 @@ def test_a_voice_like_sound_is_no_beep() -> None:
     ]
     heard = beeps(hear(add(background(18, 77), voice)))
     assert not [beep for beep in heard if beep.duration > 0.5]
+
+
+@pytest.mark.parametrize(("tone", "waited_for"), [(1350.2, (7,)), (1340.0, (7,)), (1365.0, ())])
+def test_a_partial_waits_for_a_fundamental_whose_tone_is_known_to_a_bin(tone: float, waited_for: tuple[int]) -> None:
+    """While it sounds a track's tone is up to 1 % off: a note may have begun with it."""
+    stream = Stream(1)
+    following = Following(stream, Background(1, stream), RATE / 2, ())
+    following.tracks = [Track(130, 5, 30, tone, opened=6, serial=7)]
+    assert following.relatives(Track(472, 5, 30, 4020.1, opened=6, serial=8, closed=29), 29) == waited_for
