@@ -19,6 +19,9 @@ PULSE = 0.005
 """Tones of short pulses agree to this (0.1 s at 520 Hz: 2 Hz, Rife & Boorstyn 1974, and a bin's worth of bias)."""
 SKIPPED = 3
 """Cycles from one heard group to the next at most, once two came one cycle apart (judgement)."""
+LONGEST_SKIPPED = 30.0
+"""s of a pause from which each group must be heard: music repeats a run of four notes after two minutes (judgement,
+after one that did; where a group goes unheard a carbon monoxide alarm's slow cycle is told later for it)."""
 MOST_STRAYS = 3
 """Sounds beside a group's pulses that count (judgement: more are the room's echoes, or music)."""
 TINY = 1e-6
@@ -308,6 +311,7 @@ def _regular(profile: Bursts, size: Span, starts: Iterable[float], drawn_out: fl
         if any(
             pause[0] - profile.slack - drawn_out <= unit - size[0] and unit - size[1] <= pause[1] + profile.slack
             for pause in profile.pauses
+            if steps == 1 or pause[1] <= LONGEST_SKIPPED
         ) and all(_whole_cycles(other, unit, most) for other in times):
             return True
     return False

@@ -42,6 +42,12 @@ def test_pulses_heard_at_several_harmonics_are_one_group_and_one_alarm() -> None
     assert names(run(heard)) == ["medical-medium"]
 
 
+@pytest.mark.parametrize(("cycle", "expected"), [(60.6, ["carbon-monoxide"]), (121.2, [])])
+def test_two_groups_of_four_two_minutes_apart_are_no_slow_cycle(cycle: float, expected: list[str]) -> None:
+    """The pause of a minute is the standard's; over two with a group unheard between them music repeats itself."""
+    assert names(run(bursts(FOUR, 0.1, cycle, 2))) == expected
+
+
 def test_notes_of_music_at_a_harmonic_hide_no_signal() -> None:
     """A tone at two thirds of the signal's sounds in each pause: the signal's own tone is counted alone first."""
     notes = [beep(5.0 + 1.3 * k, 0.12, 2067.0, character=Character(company=-5.0, neighbours=10.0)) for k in range(20)]
