@@ -11,7 +11,7 @@ It prints them and writes `ears.json` in FOLDER (tests/bench/results). Some four
 import argparse
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import pstdev
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from beepwatch.events import Beep, Character
 from beepwatch.hearing import RATE
+from tests.bench.household import NAMES
 from tests.bench.nights import fingerprint
 from tests.bench.stages import NOISES, Stage, alarm
 from tests.hearing.scenes import beeps, hear
@@ -44,7 +45,6 @@ HOUSE = {
     "talk": ("asterisk-core-sounds-en-wav",),
     "music": ("asterisk-moh-opsound-wav", "lomiri-sounds", "oxygen-sounds", "twinkle-common"),
 }
-NAMES = tuple(field.name for field in fields(Character))
 Rows: TypeAlias = tuple[tuple[float, ...], ...]
 
 

@@ -17,7 +17,7 @@ import math
 import random
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from itertools import product
 from pathlib import Path
@@ -35,7 +35,7 @@ from beepwatch.patterns.evidence import sounder
 from beepwatch.recognizer import RATE, Recognizer
 from beepwatch.synthesis.scenario import Background, NoiseName, Ring, Room, Scenario
 from beepwatch.synthesis.scene import render
-from tests.bench.household import house
+from tests.bench.household import NAMES, house
 from tests.bench.nights import by_time, fingerprint
 from tests.bench.reading import ratios
 from tests.realsounds import sounds
@@ -48,7 +48,6 @@ FLOOR = -69.0
 BREATH = (0.4, 2.6)
 """s: lengths that might be a breath's beep."""
 BACKGROUNDS: tuple[NoiseName, ...] = ("white", "pink", "fan", "breathing", "recording")
-NAMES = tuple(field.name for field in fields(Character))
 BUZZER = Character()
 Names: TypeAlias = tuple[str, ...]
 NIGHTS = 60

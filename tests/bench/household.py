@@ -47,7 +47,8 @@ EARS = {one["snr"]: Ear(**one) for one in MEASURED["ears"]}
 """By SNR in 0-8 kHz, dB."""
 HOUSE = {one["kind"]: one for one in MEASURED["house"]}
 """What hearing tells of talk and of music, at -25 dBFS."""
-NAMES = tuple(field.name for field in fields(Character))
+NAMES = tuple(field.name for field in fields(Character) if field.name != "settled")
+"""Those of a character that are numbers in every beep."""
 
 
 def character(row: Sequence[float]) -> Character:
