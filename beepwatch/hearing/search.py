@@ -236,7 +236,8 @@ class Search:
 
         No pair may open in the splash of a loud tone, so a loud beep beside it is found by these alone.
         """
-        place = np.flatnonzero((sums.rows > FULL * CLIP * sums.lengths[:, None]) & (sums.lengths > 2)[:, None])
+        some = (sums.lengths > 2) & (sums.lengths <= SHORT)
+        place = np.flatnonzero((sums.rows > FULL * CLIP * sums.lengths[:, None]) & some[:, None])
         last = sums.last.ravel()
         here = last.take(place)
         place = place[
