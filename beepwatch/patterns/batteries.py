@@ -8,7 +8,7 @@ from beepwatch.patterns import evidence, explain, tones
 from beepwatch.patterns.beat import WITH
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Judge
-from beepwatch.patterns.profiles import Breaths, LongTone, Steady
+from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Steady
 from beepwatch.patterns.tones import LongBeep, LongTones, fits
 
 CUT_OFF = 12.0
@@ -105,7 +105,7 @@ class Batteries:
         return [Changed(now, episode.alarm())]
 
     def _judged(self, profile: LongTone, whole: LongBeep, now: float) -> list[AlarmEvent]:
-        if self._shadowed(profile, whole.onset):
+        if self._shadowed(profile, whole.onset) or self._of_pulses(whole):
             return []
         known = self._judge.known(profile, whole.frequency, now)
         if not self._judge.allowed(profile, whole.frequency, known):
@@ -130,6 +130,12 @@ class Batteries:
     def _shadowed(self, profile: LongTone, onset: float) -> bool:
         """Whether an open alarm of this pattern has begun a tone with this one: an overload makes such tones."""
         return any(e.profile.name == profile.name and abs(e.newest - onset) <= WITH[0] for e in self._book.open)
+
+    def _of_pulses(self, whole: LongBeep) -> bool:
+        """Whether it is pieces of the tone of an open counted alarm, whose pulses ran together amid music."""
+        return len(whole.pieces) > 1 and any(
+            isinstance(e.profile, Bursts) and e.near(whole.frequency) for e in self._book.open
+        )
 
     def _raise(
         self, profile: LongTone, line: tuple[LongBeep, ...], now: float, weighed: evidence.Weighed

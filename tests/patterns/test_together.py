@@ -155,6 +155,14 @@ def test_two_tones_of_one_sounder_are_one_alarm(other: float, period: float, lat
     assert names(run([*one, *same])) == ["lead-disconnect"] * expected
 
 
+@pytest.mark.parametrize(("on", "expected"), [(3100.0, ["fire"]), (2900.0, ["fire", "backup-battery"])])
+def test_pieces_of_a_smoke_alarms_tone_are_no_battery_alarm(on: float, expected: list[str]) -> None:
+    """Amid music its pulses run together into sounds of 4.5 s, half a second apart; another tone is a device's."""
+    fire = bursts((0.0, 1.0, 2.0), 0.5, 4.0, 5)
+    merged = [beep(24.0, 4.5, on), beep(28.9, 4.6, on)]
+    assert names(run([*fire, *merged], tone=on)) == expected
+
+
 @pytest.mark.parametrize("taught", [False, True])
 def test_another_devices_bursts_hide_no_device_on_a_harmonic(taught: bool) -> None:
     """A pump calls at 880 Hz, the device's tone is the third harmonic of that: both are named."""
