@@ -79,10 +79,11 @@ to -14 dB in noise, talk and music, 1 was told later, of 349 of music 210 (measu
 UNSURE = (0.85, -4.0)
 """Purity under which a tone is not named before its end, and nats: of the same 3 and 110, so ln of the shares' ratio
 is -4.5. At its end PURE_TONE is asked, so that noise delays a true one by seconds and not by a minute."""
-ALIKE_DIPS = (3, 0.7, 1.0)
-"""Beeps that dip alike show the room's null: at least so many, that share of them, and dB by which their valleys may
-differ from the median (measured in rooms, tests/bench/stages.py: 22.4 to 22.8, 27.5 to 28.0 dB in two of them in noise,
-19.0 to 19.5 dB in a third under talk, where the flatness was 5 to 15 dB: talk fills the weakest quarter)."""
+ALIKE_DIPS = (2, 0.7, 1.0)
+"""Beeps that dip alike show the room's null: at least so many (two decide on a known tone only), that share of them,
+and dB by which their valleys may differ from the median (measured in rooms, tests/bench/stages.py: 22.4 to 22.8, 27.5
+to 28.0 dB in two of them in noise, 19.0 to 19.5 dB in a third under talk, where the flatness was 5 to 15 dB: talk fills
+the weakest quarter)."""
 STRAY_SHARE = 0.1
 """Share of an alarm's beeps whose time or length is off for some other reason (judgement) ..."""
 STRAY = 0.3
@@ -146,7 +147,7 @@ def sounder(character: Character) -> float:
         + 0.22 * min(30.0, max(0.0, character.neighbours))
         - 3.0 * max(0.0, character.wander - 0.5)
         - _dipped(character)
-        - 10.0 * max(0.0, 0.9 - character.purity)
+        - 10.0 * max(0.0, 0.9 - settled(character))
         - 3.0 * max(0.0, character.before - 0.2)
         - 4.5 * max(0.0, character.after - 0.3)
     )
@@ -209,14 +210,18 @@ def _alone(company: float) -> float:
     return 1.3 if company >= alone else 0.0 if company >= beside else -1.0 if company >= under else -2.5
 
 
+def settled(character: Character) -> float:
+    """Purity once the room has settled; of the whole beep where it is too short to tell."""
+    return character.purity if character.settled is None else character.settled
+
+
 def rough(character: Character) -> float:
     """Nats that one beep's lack of purity costs, where no fading explains it, nor a room's build-up and decay.
 
     A room in which a tone is weak lets its start stand out: then its middle is pure, as that of pulses is not.
     """
     whole, faded, slope, _ = ROUGH
-    pure = character.purity if character.settled is None else character.settled
-    return slope * max(0.0, whole - pure) * max(0.0, 1.0 - character.flatness / faded)
+    return slope * max(0.0, whole - settled(character)) * max(0.0, 1.0 - character.flatness / faded)
 
 
 def uneven(levels: Sequence[float]) -> float:

@@ -172,6 +172,14 @@ def test_a_note_at_a_quarter_of_the_tone_counts_only_on_the_beat(late: float, be
     assert alarm.period == pytest.approx(5.0, rel=0.001)
 
 
+@pytest.mark.parametrize(("valleys", "expected"), [((22.7, 22.5), ["lead-disconnect"]), ((22.7, 15.0), [])])
+def test_two_beeps_that_dip_alike_show_the_rooms_null(valleys: tuple[float, float], expected: list[str]) -> None:
+    """Of a taught tone: the room does that, and each time the same; notes that only fade differ."""
+    dipped = [Character(flatness=7.3, valley=valley, neighbours=26.0, company=20.0) for valley in valleys]
+    heard = [beep(3 + 5 * k, 1.2, character=one) for k, one in enumerate(dipped)]
+    assert names(run(heard, tone=2730.0)) == expected
+
+
 def test_half_of_a_taught_tone_is_another_sounders() -> None:
     """Its second harmonic lies on the taught tone, the fundamental is heard too: it needs an unknown one's evidence."""
     so_so = Character(neighbours=21.0)
