@@ -28,8 +28,10 @@ from tests.bench.trials import nonstop
 
 FOLDER = Path(__file__).parent / "results"
 MINUTES = 4.0
+"""Of each scene."""
 BLOCK = 1 << 16
 LATE = 10.0
+"""s (judgement: two to three breaths)."""
 Doubles = NDArray[np.float64]
 Lot = np.random.Generator
 BEDS = ("white", "pink", "hiss")
@@ -70,7 +72,6 @@ class Scene:
     samples: NDArray[np.float32]
     expected: dict[str, int]
     complete: float
-    taught: float | None = None
     lost: frozenset[int] = frozenset()
     """Numbers of the blocks that are lost."""
 
@@ -98,7 +99,7 @@ class Alarm:
 
 
 def _room(lot: Lot) -> Doubles:
-    """A direct sound, then noise that dies away with T60 0.25-0.5 s, 0.1 to 1 times its energy."""
+    """A direct sound, then noise that dies away with T60 0.25-0.5 s, 0.1 to 1 times its energy (judgement)."""
     t60 = float(lot.uniform(0.25, 0.5))
     time = np.arange(round(t60 * RATE)) / RATE
     tail = lot.standard_normal(len(time)) * 10 ** (-3 * time / t60)
@@ -278,12 +279,11 @@ KINDS: dict[str, Callable[[Lot], Scene]] = {
 
 def raised(made: Scene) -> list[Raised]:
     """The alarms of a scene that wake."""
-    recognizer = Recognizer(made.samples.shape[1], made.taught)
+    recognizer = Recognizer(made.samples.shape[1])
     events: list[Event] = []
     for number, at in enumerate(range(0, len(made.samples), BLOCK)):
         block = np.ascontiguousarray(made.samples[at : at + BLOCK])
-        one = len(block.T) == 1
-        events += recognizer.skip(len(block)) if number in made.lost else recognizer.push(block[:, 0] if one else block)
+        events += recognizer.skip(len(block)) if number in made.lost else recognizer.push(block)
     events += recognizer.flush()
     return [event for event in events if isinstance(event, Raised) and event.alarm.priority != "low"]
 
