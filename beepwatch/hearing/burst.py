@@ -9,13 +9,17 @@ from .drift import Drift
 
 @dataclass(frozen=True, slots=True)
 class Burst:
-    """A fitted burst: edges in steps (fractions allowed), drift, energy in noise units over `pieces` pieces."""
+    """A fitted burst: edges in steps (fractions allowed), drift, energy in noise units over `pieces` pieces.
+
+    tail: steps after the end in which what the room still holds is as loud as half the tone, where that was told apart.
+    """
 
     begin: float
     end: float
     drift: Drift
     energy: float
     pieces: int
+    tail: float = 0.0
 
     @property
     def seconds(self) -> float:

@@ -97,10 +97,11 @@ class Steady:
 
 
 def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
-    """The steady part of a burst; at least four steps of it."""
-    a, b = round(burst.begin) + TRIM, round(burst.end) - TRIM
+    """The steady part of a burst, with its tail; at least four steps of it."""
+    end = round(burst.end + burst.tail)
+    a, b = round(burst.begin) + TRIM, end - TRIM
     if b - a < 4:
-        a, b = round(burst.begin), max(round(burst.end), round(burst.begin) + 4)
+        a, b = round(burst.begin), max(end, round(burst.begin) + 4)
     part = whole.part(a, b)
     body = Inside(burst.drift.unwind(part)[channel], part.weight[channel])
     middle = middle_of(body)
@@ -212,7 +213,8 @@ def valley(body: Inside) -> float:
 def beside(whole: Envelope, burst: Burst, channel: int, level: float) -> tuple[float, float]:
     """Power at the tone just before and just after over `level` (|u|^2), less BESIDE_ERRORS, not below 0."""
     out = []
-    for a, b in ((burst.begin - 50, burst.begin - 12), (burst.end + 12, burst.end + 50)):
+    end = burst.end + burst.tail
+    for a, b in ((burst.begin - 50, burst.begin - 12), (end + 12, end + 50)):
         part = whole.part(round(a), round(b))
         if part.z.shape[1] < 10 or level <= 0:
             out.append(0.0)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.signal import fftconvolve
 
 from beepwatch.hearing import RATE
 from beepwatch.synthesis import Tone
@@ -43,6 +44,26 @@ def test_a_tone_that_the_room_weakens_is_pure_in_its_middle() -> None:
     assert first.purity < 0.95
     assert first.settled == pytest.approx(1.0, abs=0.01)
     assert second.settled == pytest.approx(1 / 1.08, abs=0.02)
+
+
+@pytest.mark.parametrize("snr", [0.0, 10.0, 30.0])
+@pytest.mark.parametrize("length", [0.85, 1.2, 2.0])
+def test_what_a_room_rings_on_with_is_no_part_of_the_beep(length: float, snr: float) -> None:
+    """Reverberation, T60 0.4 s, that takes away 0.8 of the direct sound and so is four times as loud as the tone.
+
+    It was 80 to 110 ms too long, for the rest passes half of the tone long after the end.
+    """
+    hertz, n = 2500.0, round((length + 0.6) * RATE)
+    dry = Tone(0, length, hertz, level(snr) + 14).at(0, n, RATE)
+    time = np.arange(round(0.6 * RATE)) / RATE
+    ringing = 10 ** (-3 * time / 0.4) * np.cos(2 * np.pi * hertz * time)
+    wet = dry - 0.8 * fftconvolve(dry, ringing / (ringing @ np.cos(2 * np.pi * hertz * time)))[:n]
+    sound = background(12, 9)
+    for begin in (3, 6, 9):
+        sound[begin * RATE : begin * RATE + n] += wet.astype(np.float32)
+    told = beeps(hear(sound))
+    assert [beep.onset for beep in told] == pytest.approx([3, 6, 9], abs=0.02)
+    assert [beep.duration for beep in told] == pytest.approx([length] * 3, abs=0.02)
 
 
 @pytest.mark.parametrize("snr", [0.0, 15.0, 30.0])
