@@ -39,9 +39,9 @@ DUAL = (1.25, 2.0)
 alarms of one kind, each within 10 % (NFPA 72 18.4, quoted) or 12 % (datasheets) of it, lie nearer together."""
 TOGETHER = 0.1
 """Two tones begin and end together to this, s (judgement: rooms move edges by 0.03 s)."""
-MUCH_WEAKER = 12.0
-"""dB by which a tone that sounds with a beep is too weak to be its second one: an overload folds a clipped tone's fifth
-and higher harmonics back, 14 dB and more under it (a square wave's, theory); a warble's and a chord's two are about as
+MUCH_WEAKER = 9.0
+"""dB by which a tone that sounds with a beep is too weak to be its second one: an overload folds a clipped tone's third
+and higher harmonics back, 9.5 dB and more under it (a square wave's, theory); a warble's and a chord's two are about as
 loud (judgement)."""
 CHOPPED = (2, 0.4, -8.0, 1.5)
 """Pulses of another harmonic within a beep: at least so many, no longer than this share of it, dB SNR from which pulses
