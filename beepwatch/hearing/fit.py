@@ -14,7 +14,7 @@ from .edges import LOUD, Sums, edge, median_place, running_sums, short_edges
 from .extent import along, extent
 from .faint import ending, onset
 from .known import MOST
-from .loud import fit_loud
+from .loud import fit_loud, loud_channels
 from .outside import OUTSIDE, reached
 
 BEFORE, BEYOND = 0.45, 0.25
@@ -69,8 +69,10 @@ def _fit(whole: Envelope, begin: float, end: float) -> Burst:
     energy = inner.energy
     rate = max(energy, 1e-3) / STEP_SECONDS
     low, high = _bounds(whole, begin, end, rate)
-    if energy > LOUD * len(whole.z) and len(whole.z) == 1:
-        return fit_loud(whole.part(int(low), int(high)), begin, end)
+    if energy > LOUD:
+        loud = loud_channels(inner, LOUD)
+        if loud:
+            return fit_loud(whole.part(int(low), int(high)), loud, begin, end)
     seconds = (end - begin) * STEP_SECONDS
     if seconds > SHORT and rate < FAINT_RATE:
         return _fit_faint(whole, begin, end, rate)

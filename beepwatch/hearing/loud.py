@@ -1,9 +1,11 @@
 """The fit of a loud burst, whose magnitude alone shows where it is."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from .baseband import turning
+from .baseband import STEP_NOISE, turning
 from .burst import Burst
 from .drift import Envelope, coherent, follow, still
 from .ranks import quantile
@@ -32,36 +34,60 @@ LATE, SOONEST = 40, 6
 """Steps (0.16 s, 24 ms) before that end in which the tone may have broken off; a later break changes little. STEADY to
 SOONEST are judgement; measured on 2160 breaths in 60 rooms at 0 and +10 dB, they take the 95th percentile of the error
 of length from 80 to 35-51 ms, in nulls from 124 to 12 ms (tests/bench/detection.py, "rooms")."""
+FADED = 80
+"""Steps (0.32 s) that the end in one channel may lie before that in another: earlier ones have faded (judgement: a tail
+falls by 27 dB meanwhile, T60 0.7 s)."""
 GAP = 12
 """Steps (48 ms) under half that do not end a loud burst: pulses were parted before."""
 
 
-def fit_loud(near: Envelope, begin: float, end: float) -> Burst:
+def loud_channels(part: Envelope, least: float) -> list[int]:
+    """Channels in which one step holds more than `least` beyond noise, in noise units, the loudest first."""
+    energy = np.add.reduce(np.square(np.abs(part.z)) * part.weight, axis=1) / max(part.z.shape[1], 1) - STEP_NOISE
+    return [int(channel) for channel in np.argsort(-energy) if energy[channel] > least]
+
+
+def fit_loud(near: Envelope, channels: Sequence[int], begin: float, end: float) -> Burst:
     """Fit a loud burst: where its magnitude, over 12 ms, passes half of its upper quartile; then on its own phase.
 
     What a room adds after the end is what it still lacked after the onset (superposition): on the phase of the steady
     tone both pass half equally late and the length is true; magnitudes hold the part out of phase too and are longer.
     A tone that has changed meanwhile, as one that warms up does, leaves another rest: where it is seen to break off,
     that is its end, and its first rise is its onset.
+
+    channels: those in which it is loud, the loudest first. A null at one of these places makes an edge late, so the
+    earlier one is the truer, unless the tone has faded there altogether.
     """
-    size = np.abs(near.z[0])
-    smooth = np.convolve(size, THIRDS, mode="same")
-    a, b = int(begin) - near.first, max(int(end) - near.first, int(begin) - near.first + 2)
-    half = 0.5 * quantile(size[max(a, 0) : b + 1], 0.75)
-    over = np.flatnonzero(smooth > half)
-    over = over[(over >= a - EDGE_REACH) & (over <= b + EDGE_REACH)]
-    if len(over) < 2:
-        return Burst(begin, end, still(near), 0.0, 1)
-    first, last = _joined(over, a, b)
+    places = begin - near.first, end - near.first
+    spans = [(channel, _span(np.abs(near.z[channel]), *places)) for channel in channels]
+    heard = [(channel, span) for channel, span in spans if span is not None]
+    if not heard:
+        return Burst(begin, end, still(near), 0.0, len(near.z))
+    first, last = heard[0][1]
     body = near.part(near.first + first, near.first + last + 1)
     drift = follow(body)
-    turned = drift.unwind(near)[0]
-    span = last - first
-    onset, stop = _half_way(turned, first, min(span, SETTLED)), _half_way(turned, last, -min(span, SETTLED))
-    broken = _broken(turned, round(onset), stop)
-    if broken < stop:
-        onset = min(onset, float(first))
-    return Burst(near.first + onset, near.first + broken + 1, drift, coherent(body, drift), 1, stop - broken)
+    turned = drift.unwind(near)
+    onsets, ends, tails = zip(*(_edges(turned[channel], *span) for channel, span in heard), strict=True)
+    stop = min(end for end in ends if end >= max(tails) - FADED)
+    return Burst(
+        near.first + min(onsets), near.first + stop + 1, drift, coherent(body, drift), len(near.z), max(tails) - stop
+    )
+
+
+def _span(size: Doubles, begin: float, end: float) -> tuple[int, int] | None:
+    """First and last place about begin..end at which a magnitude, over 12 ms, is over half of its upper quartile."""
+    a, b = int(begin), max(int(end), int(begin) + 2)
+    over = np.flatnonzero(np.convolve(size, THIRDS, mode="same") > 0.5 * quantile(size[max(a, 0) : b + 1], 0.75))
+    over = over[(over >= a - EDGE_REACH) & (over <= b + EDGE_REACH)]
+    return _joined(over, a, b) if len(over) >= 2 else None
+
+
+def _edges(turned: Complexes, first: int, last: int) -> tuple[float, float, float]:
+    """(onset, end, where the room has rung out) of the tone that is loud from `first` to `last`."""
+    inwards = min(last - first, SETTLED)
+    onset, rung_out = _half_way(turned, first, inwards), _half_way(turned, last, -inwards)
+    end = _broken(turned, round(onset), rung_out)
+    return (onset if end == rung_out else min(onset, float(first))), end, rung_out
 
 
 def _half_way(turned: Complexes, edge: int, inwards: int) -> float:

@@ -21,6 +21,7 @@ from pathlib import Path
 from beepwatch import hearing
 from tests.bench.counting import Row
 from tests.bench.trials import (
+    beside,
     curve_point,
     ears,
     false_beeps,
@@ -75,12 +76,13 @@ def tasks(quick: bool) -> list[Task]:
 
 
 def _in_rooms(count: int) -> list[Task]:
-    """Breath-long beeps and 20 s beeps in rooms."""
+    """Breath-long beeps and 20 s beeps in rooms, and the first by two microphones 10 cm apart."""
     some, few = (20_000, 20_000 + count), (21_000, 21_000 + max(2, count // 2))
     clear = [partial(rooms, 1.2, 8, snr=snr, seeds=some) for snr in (10.0, 0.0, -8.0, -14.0)]
     nulls = [partial(rooms, 1.2, 8, snr=snr, seeds=some, null=True) for snr in (0.0, -14.0)]
     long = [partial(rooms, 20.0, 2, snr=snr, seeds=few) for snr in (-14.0, -18.0)]
-    return [("rooms", trial) for trial in (*clear, *nulls, *long)]
+    pairs = [partial(beside, 8, snr=snr, apart=0.1, seeds=some) for snr in (10.0, 0.0, -14.0)]
+    return [("rooms", trial) for trial in (*clear, *nulls, *long, *pairs)]
 
 
 def run(todo: list[Task], jobs: int) -> list[Row]:

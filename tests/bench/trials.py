@@ -17,7 +17,7 @@ from beepwatch.synthesis import Tone
 from beepwatch.synthesis.backgrounds import stream
 from tests.bench.bounds import onset_recall
 from tests.bench.counting import Row, Tally, quantiles, tally
-from tests.hearing.rooms import bedroom, scene_in_room
+from tests.hearing.rooms import bedroom, row_at_two_places, scene_in_room
 from tests.hearing.scenes import RMS, Floats, add, beeps, hear, level, row
 from tests.hearing.test_sounders import SQUARE
 
@@ -140,6 +140,24 @@ def rooms(length: float, each: int, *, snr: float, seeds: tuple[int, int], null:
     return Row(
         "rooms", name, each * len(shares), len(pairs), sum(part.heard for part in parts),
         sum(len(part.extra) for part in parts), seconds / 3600, figures, tuple(worst),
+    )  # fmt: skip
+
+
+def beside(each: int, *, snr: float, apart: float, seeds: tuple[int, int]) -> Row:
+    """`each` beeps of 1.2 s in each of the bedrooms of `seeds`, by two microphones `apart` m from each other."""
+    parts, seconds = [], 0.0
+    for one in range(*seeds):
+        kind = KINDS[one % len(KINDS)]
+        samples, tones = row_at_two_places(one, each, 1.2, pause=3.8, snr=snr, apart=apart, kind=kind)
+        seconds += samples.shape[1] / RATE
+        parts.append(tally(beeps(hear(samples, 2)), tones))
+    pairs = [pair for part in parts for pair in part.pairs]
+    figures = quantiles([beep.duration - tone.length for beep, tone in pairs], "length_ms", 1e3)
+    figures |= quantiles([beep.onset - tone.onset for beep, tone in pairs], "onset_ms", 1e3)
+    figures["worst_room"] = min(len(part.pairs) for part in parts) / each
+    return Row(
+        "rooms", f"1.2 s {snr:g} dB, two microphones, {len(parts)} rooms", each * len(parts), len(pairs),
+        sum(part.heard for part in parts), sum(len(part.extra) for part in parts), seconds / 3600, figures,
     )  # fmt: skip
 
 

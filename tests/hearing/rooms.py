@@ -29,6 +29,19 @@ class Bedroom:
 @lru_cache(maxsize=64)
 def bedroom(seed: int) -> Bedroom:
     """A room of 3-5 x 3-4.5 x 2.4-2.7 m with T60 0.25-0.55 s, sounder and microphone 1-3 m apart."""
+    [response], t60 = _responses(seed)
+    return Bedroom(response, t60)
+
+
+@lru_cache(maxsize=64)
+def two_places(seed: int, apart: float) -> tuple[Doubles, Doubles]:
+    """Responses of that room at its microphone, and at another of the same device `apart` m beside it."""
+    (here, there), _ = _responses(seed, apart)
+    return here, there
+
+
+def _responses(seed: int, *beside: float) -> tuple[list[Doubles], float]:
+    """(impulse responses at the microphone and `beside` m along the first wall, from its direct sound on, T60)."""
     import pyroomacoustics as pra  # noqa: PLC0415 - slow to import
 
     rng = np.random.default_rng([seed, 1])
@@ -41,10 +54,13 @@ def bedroom(seed: int) -> Bedroom:
     while not 1 <= float(np.linalg.norm(source - microphone)) <= 3:
         microphone = rng.uniform([0.3, 0.3, 0.4], [size[0] - 0.3, size[1] - 0.3, 1.8])
     room.add_source(source)
-    room.add_microphone(microphone)
+    for metres in (0.0, *beside):
+        inwards = metres if microphone[0] < size[0] / 2 else -metres
+        room.add_microphone(np.add(microphone, (inwards, 0.0, 0.0)))
     room.compute_rir()
-    response = np.asarray(room.rir[0][0], dtype=np.float64)
-    return Bedroom(response[int(np.argmax(np.abs(response))) :], t60)
+    every = [np.asarray(one[0], dtype=np.float64) for one in room.rir]
+    direct = int(np.argmax(np.abs(every[0])))
+    return [one[direct:] for one in every], t60
 
 
 def null_near(room: Bedroom, frequency: float) -> float:
@@ -109,18 +125,43 @@ def scene_in_room(
     frequency = float(rng.uniform(1900, 4800))
     if null:
         frequency = null_near(room, frequency)
+    dry, tones = _row(rng, frequency, count, length, period)
+    wet = fftconvolve(dry, room.response)[: len(dry)]
+    return RoomScene(_gain(wet, length, snr) * wet, background(len(dry) / RATE, seed, kind)[: len(dry)], tones)
+
+
+def row_at_two_places(
+    seed: int, count: int, length: float, *, pause: float, snr: float, apart: float, kind: str = "white"
+) -> tuple[Floats, list[Tone]]:
+    """(samples of shape (2, n), tones): the same by two microphones `apart` m from each other, noises of their own.
+
+    snr is that of the first.
+    """
+    rng = np.random.default_rng([seed, 2])
+    dry, tones = _row(rng, float(rng.uniform(1900, 4800)), count, length, length + pause)
+    wet = [fftconvolve(dry, response)[: len(dry)] for response in two_places(seed, apart)]
+    noises = [background(len(dry) / RATE, seed + 500_000 * one, kind)[: len(dry)] for one in range(2)]
+    return (np.stack(noises) + _gain(wet[0], length, snr) * np.stack(wet)).astype(np.float32), tones
+
+
+def _row(
+    rng: np.random.Generator, frequency: float, count: int, length: float, period: float
+) -> tuple[Doubles, list[Tone]]:
+    """(what the sounder gives out, shape (n,), tones)."""
     harmonics = tuple(float(level) for level in rng.uniform(-30, -12, 2))
     tones = [
         Tone(3 + i * period, length, frequency, 0.0, harmonics, drift=-0.002, warm_up=0.3, ramp=0.008)
         for i in range(count)
     ]
-    n = round((6 + count * period) * RATE)
-    dry = np.zeros(n)
+    dry = np.zeros(round((6 + count * period) * RATE))
     for tone in tones:
         first = int(tone.begin * RATE)
         last = int(tone.end * RATE) + 2
         dry[first:last] += tone.at(first, last - first, RATE)
-    wet = fftconvolve(dry, room.response)[:n]
+    return dry, tones
+
+
+def _gain(wet: Doubles, length: float, snr: float) -> float:
+    """By which what arrives of the first beep, once settled, is `snr` dB over the noise."""
     settled = wet[round((3 + 0.3 * length) * RATE) : round((3 + 0.95 * length) * RATE)]
-    gain = RMS * 10 ** (snr / 20) / float(np.sqrt(np.mean(settled**2)))
-    return RoomScene(gain * wet, background(n / RATE, seed, kind)[:n], tones)
+    return RMS * 10 ** (snr / 20) / float(np.sqrt(np.mean(settled**2)))

@@ -4,9 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.signal import fftconvolve
 
 from beepwatch.hearing import RATE
 from beepwatch.synthesis import Tone
+from tests.hearing.rooms import bedroom
 from tests.hearing.scenes import Floats, add, background, beeps, found, hear, level, matched, spread
 
 
@@ -93,6 +95,21 @@ def test_a_fade_of_one_channel_does_not_matter(snr: float) -> None:
     heard = beeps(hear(stereo, 2))
     assert len(matched(heard, tones)) == len(tones) == len(heard)
     assert [beep.level for beep in heard] == pytest.approx([level(snr)] * 12, abs=1.5)
+
+
+@pytest.mark.parametrize("snr", [0.0, 10.0, 20.0])
+def test_two_places_in_a_room_leave_the_length_as_it_is(snr: float) -> None:
+    """At each of the two the echoes are others; added up to find the edges they made a beep up to 90 ms too long."""
+    tones = [Tone(3 + 3 * i, 1.0, 2300 + 200 * i, level(snr), drift=-0.002, warm_up=0.3) for i in range(10)]
+    dry = add(np.zeros(34 * RATE, np.float32), tones)
+    places = [fftconvolve(dry, bedroom(seed).response)[: len(dry)] for seed in (515, 516)]
+    gain = float(np.sqrt(np.square(dry).sum() / np.square(places).mean(axis=0).sum()))
+    sound = np.stack([background(34, seed) + gain * place for seed, place in enumerate(places)])
+    told = beeps(hear(sound.astype(np.float32), 2))
+    errors = sorted(abs(beep.duration - 1.0) for beep in told)
+    assert len(errors) == 10
+    assert errors[5] < 0.01
+    assert errors[7] < 0.025
 
 
 def test_two_channels_hear_deeper_than_one() -> None:
