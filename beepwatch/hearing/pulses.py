@@ -27,6 +27,8 @@ HALF = 0.25
 """Power at half amplitude: a pulse's edge."""
 DEEP = 0.16
 """A silence goes down at least this far (-8 dB): the tail of a room with T60 0.5 s falls 12 dB in 0.1 s (theory)."""
+DIP = 0.5
+"""A silence that one channel shows takes at least half the power off the tone in the others (judgement)."""
 ABRUPT = 12
 """Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
 drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
@@ -52,9 +54,47 @@ def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[in
     if n < 4 * SHORTEST_GAP:
         return []
     sound = _relative(part)
+    power = np.convolve(sound.power, SMOOTHING, mode="same")
+    gaps = _gaps(part, sound, power, harmonics)
+    if len(part.z) > 1:
+        gaps = _longest(gaps + _gaps_by_channel(part, harmonics))
+    if not gaps:
+        return []
+    loud = np.flatnonzero(power >= HALF * quantile(power, 0.8))
+    whole = (int(loud[0]), int(loud[-1]) + 1 if final else n)
+    held = np.concatenate([[0.0], np.cumsum(sound.power * sound.energy)])
+    return [(part.first + a, part.first + b) for a, b in _parting(gaps, whole, held, final)]
+
+
+def _gaps_by_channel(part: Envelope, harmonics: Harmonics) -> list[tuple[int, int]]:
+    """Silences of one channel by itself: where the echoes are weaker they show first.
+
+    In all others the tone must dip there too, for one channel may drop out.
+    """
+    each = [
+        Envelope(z[None], weight[None], part.first, part.tone) for z, weight in zip(part.z, part.weight, strict=True)
+    ]
+    sounds = [_relative(one) for one in each]
+    powers = [np.convolve(sound.power, SMOOTHING, mode="same") for sound in sounds]
+    dips = [power < DIP * quantile(power, 0.8) for power in powers]
+    every = (_gaps(one, sound, power, harmonics) for one, sound, power in zip(each, sounds, powers, strict=True))
+    return [(a, b) for gaps in every for a, b in gaps if all(dip[a:b].any() for dip in dips)]
+
+
+def _longest(gaps: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Of gaps that overlap the longest, in order of time."""
+    found: list[tuple[int, int]] = []
+    for a, b in sorted(gaps, key=lambda gap: gap[0] - gap[1]):
+        if all(b <= first or stop <= a for first, stop in found):
+            found.append((a, b))
+    return sorted(found)
+
+
+def _gaps(part: Envelope, sound: "_Relative", power: Doubles, harmonics: Harmonics) -> list[tuple[int, int]]:
+    """Silences of a burst of smoothed `power`, first step and step after, counted in `part`."""
+    n = len(power)
     if float(np.add.reduce(sound.energy)) / n * SMOOTH < CLEAR:
         return []
-    power = np.convolve(sound.power, SMOOTHING, mode="same")
     plateau, level = quantile(power, 0.8), float(np.add.reduce(sound.power)) / n
     gaps = []
     for a, b in _runs(power < HALF * plateau):
@@ -65,12 +105,7 @@ def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[in
         silent = missing and expected > MISSED and _abrupt(power, b, plateau)
         if silent and not goes_through(part, harmonics, (a, b - SMOOTH), HALF * plateau * sound.channels):
             gaps.append((a, b))
-    if not gaps:
-        return []
-    loud = np.flatnonzero(power >= HALF * plateau)
-    whole = (int(loud[0]), int(loud[-1]) + 1 if final else n)
-    held = np.concatenate([[0.0], np.cumsum(sound.power * sound.energy)])
-    return [(part.first + a, part.first + b) for a, b in _parting(gaps, whole, held, final)]
+    return gaps
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from scipy.signal import fftconvolve
 
 from beepwatch.hearing import RATE
 from beepwatch.synthesis import Tone
-from tests.hearing.rooms import bedroom
+from tests.hearing.rooms import bedroom, two_places
 from tests.hearing.scenes import Floats, add, background, beeps, found, hear, level, matched, spread
 
 
@@ -110,6 +110,18 @@ def test_two_places_in_a_room_leave_the_length_as_it_is(snr: float) -> None:
     assert len(errors) == 10
     assert errors[5] < 0.01
     assert errors[7] < 0.025
+
+
+@pytest.mark.parametrize(("seed", "hertz"), [(1023, 4300), (1026, 4200), (1034, 3000)])
+def test_pulses_are_told_apart_by_the_channel_that_shows_them(seed: int, hertz: float) -> None:
+    """0.1 s on, 0.1 s off; 10 cm apart echoes fill the pauses in one place (none told there) and not in the other."""
+    tones = [Tone(3 + 5.7 * group + 0.2 * i, 0.1, hertz, level(15)) for group in range(2) for i in range(4)]
+    dry = add(np.zeros(13 * RATE, np.float32), tones)
+    places = np.stack([fftconvolve(dry, response)[: len(dry)] for response in two_places(seed, 0.1)])
+    gain = np.sqrt(np.mean(dry**2) / np.mean(places[0] ** 2))
+    sound = (np.stack([background(13, 94), background(13, 95)]) + gain * places).astype(np.float32)
+    assert sorted(len(matched(beeps(hear(channel)), tones)) for channel in sound) == [0, 8]
+    assert len(matched(beeps(hear(sound, 2)), tones)) == 8
 
 
 def test_two_channels_hear_deeper_than_one() -> None:
