@@ -5,7 +5,8 @@ writes `naming.json` in FOLDER (tests/bench/results):
 - rooms: every alarm in furnished-room echo at +10 to -14 dB in noise, talk, music and snoring (tests/bench/stages.py),
   untaught and told its tone 1 or 2 % wrong: named, wrongly named, split in two, and how late;
 - late: lead-disconnect of those scenes by background and SNR;
-- prompt: how soon the device's urgent alarms are named at 0 dB and better, by 60 scenes or more a row;
+- prompt: how soon the device's urgent alarms are named at 0 dB and better, by 60 scenes or more a row, also by two
+  microphones;
 - missed: simulated breaths of which 20 or 40 % go unheard, or that wander by 10 %: breaths until named;
 - makers: other makers' beeps, untaught and told their own tone;
 - recordings: every sound of tests/realsounds.py at four levels: untaught; the same beeps with each of 20 tones taught
@@ -87,15 +88,15 @@ def rooms(seed: int, share: int) -> Iterator[Row]:
 
 
 def prompt(seed: int, share: int) -> Iterator[Row]:
-    """Lead-disconnect, 8 to 30 breaths a minute, and battery-critical at +10 and 0 dB, untaught and taught."""
+    """Lead-disconnect, 8 to 30 breaths a minute, and battery-critical, +10 and 0 dB: untaught, taught, by two ears."""
     for title, every in PROMPT.items():
         stages = [
             _paced(kind, bed, snr, 1000 * seed + 300 + place)
             for place, (kind, bed, snr) in enumerate(every[::share] * SCENES)
         ]
-        for taught in (False, True):
-            outcomes = [_judge(stage, taught) for stage in stages]
-            row = summed("prompt", f"{title}, {_word(taught)}", outcomes)
+        for taught, two in ((False, False), (True, False), (False, True)):
+            outcomes = [_judge(stage, taught, two=two) for stage in stages]
+            row = summed("prompt", f"{title}, {'two microphones' if two else _word(taught)}", outcomes)
             late = [one.late for one in outcomes if one.late is not None]
             yield replace(row, figures=row.figures | {f"in_{s}_s": sum(one <= s for one in late) for s in WITHIN})
 
@@ -112,9 +113,11 @@ def _paced(kind: str, background: str, snr: float, seed: int) -> Stage:
     return replace(stage, pulses=pulses, seconds=pulses[-1][0] + length + 4)
 
 
-def _judge(stage: Stage, taught: bool) -> Outcome:
+def _judge(stage: Stage, taught: bool, *, two: bool = False) -> Outcome:
+    """two: heard by two microphones instead of one."""
     tone = tone_told(stage) if taught else None
-    return judged(stage, hear(stage.sound(), tone=tone), tone)
+    told = hear(stage.by_two(), 2, tone) if two else hear(stage.sound(), tone=tone)
+    return judged(stage, told, tone)
 
 
 def others(seed: int, share: int) -> Iterator[Row]:

@@ -5,7 +5,7 @@ would settle in the room over the background's mean power in 0-8 kHz. Rooms: tes
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import product
 
@@ -17,12 +17,16 @@ from beepwatch.hearing import RATE
 from beepwatch.synthesis import Tone, noise
 from beepwatch.synthesis.backgrounds import band_power
 from beepwatch.synthesis.room import gain_at
-from tests.hearing.rooms import bedroom
+from tests.hearing.rooms import bedroom, two_places
 from tests.hearing.scenes import RMS
 from tests.realsounds import mono, sounds
 
 Floats = NDArray[np.float32]
 Pulses = tuple[tuple[float, float], ...]
+BESIDE = 0.1
+"""m between the two microphones of one device (a laptop's, judgement)."""
+HISS = 10 ** (-75 / 20)
+"""RMS of the noise under talk, music and snoring."""
 NOISES = ("white", "pink", "fan", "breathing")
 BUZZER, MEDICAL, SQUARE = (-14.0, -10.0, -22.0), (-3.0, -6.0, -8.0), (-60.0, -9.5, -60.0)
 """dB of the harmonics: a buzzer (judgement); a medical pulse (IEC 60601-1-8 asks for four, quoted); a square wave."""
@@ -53,28 +57,58 @@ class Stage:
 
     def sound(self) -> Floats:
         """The scene's samples, shape (n,)."""
-        n = round(self.seconds * RATE)
-        dry = np.zeros(n)
+        dry = self._dry()
+        if not self.room:
+            return np.asarray(self._bed(len(dry)) + self._gain() * dry, np.float32)
+        response = bedroom(self.seed).response
+        wet = fftconvolve(dry, response)[: len(dry)]
+        return np.asarray(self._bed(len(dry)) + self._gain(response) * wet, np.float32)
+
+    def by_two(self) -> Floats:
+        """The same in its room by two microphones BESIDE m apart, shape (2, n); snr is that of the first.
+
+        What speaks, plays or snores is elsewhere in the room; noises are each microphone's own.
+        """
+        dry, places = self._dry(), two_places(self.seed, BESIDE)
+        gain = self._gain(places[0])
+        return np.stack([
+            bed + gain * fftconvolve(dry, response)[: len(dry)]
+            for bed, response in zip(self._beds(len(dry)), places, strict=True)
+        ]).astype(np.float32)  # fmt: skip
+
+    def _dry(self) -> NDArray[np.float64]:
+        """What the sounder gives out, shape (n,)."""
+        dry = np.zeros(round(self.seconds * RATE))
         for number, (onset, length) in enumerate(self.pulses):
             tone = self.other if self.other and number % 2 else self.tone
             one = Tone(onset, length, tone, 0.0, self.harmonics, drift=-0.002, warm_up=0.3, ramp=0.006)
-            first, last = int(one.begin * RATE), min(n, int(one.end * RATE) + 2)
+            first, last = int(one.begin * RATE), min(len(dry), int(one.end * RATE) + 2)
             dry[first:last] += one.at(first, last - first, RATE)
+        return dry
+
+    def _gain(self, response: NDArray[np.float64] | None = None) -> float:
+        """By which it arrives `snr` dB over the bed, once settled."""
         heard = [level for n, level in enumerate((0.0, *self.harmonics), 1) if n * self.tone < RATE / 2]
         power = [0.5 * 10 ** (level / 10) for level in heard]
-        if self.room:
-            response = bedroom(self.seed).response
-            dry = fftconvolve(dry, response)[:n]
+        if response is not None:
             power = [p * 10 ** (gain_at(response, self.tone * (i + 1), RATE) / 10) for i, p in enumerate(power)]
-        gain = RMS * 10 ** (self.snr / 20) / np.sqrt(sum(power))
-        return np.asarray(self._bed(n) + gain * dry, np.float32)
+        return float(RMS * 10 ** (self.snr / 20) / np.sqrt(sum(power)))
+
+    def _beds(self, n: int) -> list[Floats]:
+        """The background at two microphones."""
+        if self.background in NOISES:
+            return [replace(self, seed=self.seed + 900_000 * one)._bed(n) for one in range(2)]
+        bed, rng = self._bed(n), np.random.default_rng([self.seed, 4])
+        wet = [fftconvolve(bed, response)[:n] for response in two_places(self.seed + 7000, BESIDE)]
+        gain = float(np.sqrt(np.mean(np.square(bed)) / np.mean(np.square(wet[0]))))
+        return [np.float32(gain) * one + np.float32(HISS) * rng.standard_normal(n, np.float32) for one in wet]
 
     def _bed(self, n: int) -> Floats:
         rng = np.random.default_rng([self.seed, 3])
         if self.background in NOISES:
             return np.float32(RMS) * noise(self.background, n, rng)
         made = {"speech": speech, "music": music, "snoring": snoring}[self.background](n, rng)
-        hiss = 10 ** (-75 / 20) * rng.standard_normal(n)
+        hiss = HISS * rng.standard_normal(n)
         return np.asarray(made * (RMS / np.sqrt(band_power(made, RATE))) + hiss, np.float32)
 
 
