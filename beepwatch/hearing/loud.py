@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from .baseband import STEP_NOISE, turning
+from .baseband import STEP_NOISE, STEP_SECONDS, turning
 from .burst import Burst
-from .drift import Envelope, coherent, follow, still
+from .drift import PIECE, SHORT, Envelope, coherent, follow, still
 from .ranks import quantile
 from .spectrum import Complexes, Doubles
 
@@ -69,9 +69,16 @@ def fit_loud(near: Envelope, channels: Sequence[int], begin: float, end: float) 
     turned = drift.unwind(near)
     onsets, ends, tails = zip(*(_edges(turned[channel], *span) for channel, span in heard), strict=True)
     stop = min(end for end in ends if end >= max(tails) - FADED)
-    return Burst(
-        near.first + min(onsets), near.first + stop + 1, drift, coherent(body, drift), len(near.z), max(tails) - stop
-    )
+    cuts = _cuts(body)
+    energy, pieces = coherent(body, drift, cuts), len(cuts) * len(near.z)
+    return Burst(near.first + min(onsets), near.first + stop + 1, drift, energy, pieces, max(tails) - stop)
+
+
+def _cuts(body: Envelope) -> NDArray[np.int64]:
+    """First steps of the pieces that each add up in phase: a drift drawn over a long tone is never that exact."""
+    n = body.z.shape[1]
+    pieces = 1 if n * STEP_SECONDS <= SHORT else round(n * STEP_SECONDS / PIECE)
+    return body.first + np.linspace(0, n, pieces + 1).astype(np.int64)[:-1]
 
 
 def _span(size: Doubles, begin: float, end: float) -> tuple[int, int] | None:

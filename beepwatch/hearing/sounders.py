@@ -7,6 +7,8 @@ from .finish import Found
 PARTIALS = 12
 TOLERANCE = 0.004
 """Relative; edges of two lines place a weak partial's tone to a few Hz (Rife & Boorstyn), 1.6 kHz x 0.4 % = 6 Hz."""
+LEAST_TOLERANCE = 0.0005
+"""The same for bursts of 8 s and more: the edges of a warm-up of 0.2 % count so little there (theory)."""
 WAITED_FOR = 0.01
 """The same for tones still under way: each is known to a bin (7.8 Hz of 800 Hz), and something else may have sounded as
 it began."""
@@ -14,6 +16,9 @@ EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
 SHORTENED = 1.5
+LEAST = 0.2
+"""Share of a partial's length that its fundamental is heard for at least, however a null shortens it: a voice's note
+may begin with a long tone, at a part of its frequency (judgement)."""
 WEAK_DB = 10.0
 """A partial so far under its fundamental tells nothing of its own (a square wave's third has 9.5 dB, over pulses and
 pauses alike 3 to 6 less)."""
@@ -39,6 +44,12 @@ def order(hertz: float, fundamental: float, tolerance: float = TOLERANCE) -> int
     """The n >= 2 for which hertz = n * fundamental within `tolerance` (relative), or 0."""
     n = round(hertz / fundamental)
     return n if 2 <= n <= PARTIALS and abs(hertz / (n * fundamental) - 1) < tolerance else 0
+
+
+def _multiple(partial: Found, below: Found) -> int:
+    """`order` of two bursts: the longer both are the closer their tones are known, and agree."""
+    tolerance = max(TOLERANCE / max(1.0, min(partial.duration, below.duration)), LEAST_TOLERANCE)
+    return order(partial.hertz, below.hertz, tolerance)
 
 
 def together(one: Found, other: Found) -> bool:
@@ -71,8 +82,8 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     A fundamental that a room's null has shortened gives its name to the longer partial and is not told itself.
     """
     kin = [o for o in others if together(one.found, o.found)]
-    below = [o for o in kin if order(one.found.hertz, o.found.hertz)]
-    above = [o for o in kin if order(o.found.hertz, one.found.hertz) and o.sounder]
+    below = [o for o in kin if _multiple(one.found, o.found) and o.found.duration > LEAST * one.found.duration]
+    above = [o for o in kin if _multiple(o.found, one.found) and o.sounder]
     if any(o.sounder and _outweighs(o.found, one.found) for o in below) or _runs_on(one, others):
         return None
     if any(not _outweighs(one.found, o.found) for o in above):
@@ -80,7 +91,7 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     found = _timed(one.found, [o.found for o in (*above, *below)])
     if below:
         lowest = min(below, key=lambda o: o.found.hertz).found
-        return replace(found, hertz=found.hertz / order(found.hertz, lowest.hertz))
+        return replace(found, hertz=found.hertz / _multiple(one.found, lowest))
     return found
 
 

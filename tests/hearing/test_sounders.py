@@ -120,3 +120,12 @@ def test_a_partial_waits_for_a_fundamental_whose_tone_is_known_to_a_bin(tone: fl
     following = Following(stream, Background(1, stream), RATE / 2, ())
     following.tracks = [Track(130, 5, 30, tone, opened=6, serial=7)]
     assert following.relatives(Track(472, 5, 30, 4020.1, opened=6, serial=8, closed=29), 29) == waited_for
+
+
+@pytest.mark.parametrize(("order", "off", "length"), [(7, 0.003, 0.06), (7, 0.0, 0.06), (11, 0.003, 4.3)])
+def test_a_note_at_a_part_of_a_long_tone_is_not_its_fundamental(order: int, off: float, length: float) -> None:
+    """A voice's or an instrument's, that begins with it: too short, or beside the part it would have to be."""
+    tone = Tone(3, 20, 4340, level(10))
+    note = Tone(3.03, length, 4340 / order * (1 + off), level(-5))
+    [beep] = [one for one in beeps(hear(add(background(26, 79), [tone, note]))) if one.duration > 10]
+    assert beep.frequency == pytest.approx(4340, abs=1)
