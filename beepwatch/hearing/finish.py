@@ -104,8 +104,8 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
 
 
 def _sight(track: Track, rows: Rows, stop: int) -> Sight:
-    """What a look at the track's last frames before `stop` depends on."""
-    first = max(track.start, stop - LOOKED_AT)
+    """What a look at the track's last frames before `stop` depends on; the oldest of them may be kept no more."""
+    first = max(track.start, stop - LOOKED_AT, rows.since(track.told_at))
     near = rows.lasting(first)[max(track.pair - FAR_BINS, 0) : track.pair + FAR_BINS + 2]
     return first, stop, track.pair, near.tobytes()
 

@@ -16,6 +16,7 @@ EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
 SHORTENED = 1.5
+"""Times a fundamental's length that a partial may have and still be no more than it (judgement)."""
 LEAST = 0.2
 """Share of a partial's length that its fundamental is heard for at least, however a null shortens it: a voice's note
 may begin with a long tone, at a part of its frequency (judgement)."""
@@ -98,9 +99,11 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
 def _timed(found: Found, partials: list[Found]) -> Found:
     """The burst with the end of a partial that stands out far more: in a null of the room its own is a tail's.
 
-    It begins with whichever begins first: none sounds before the sounder.
+    It begins with whichever begins first: none sounds before the sounder. One that is SHORTENED times as long is no
+    partial of it, but several pulses in one or another's note.
     """
-    best = max(partials, key=lambda o: o.evidence, default=found)
+    alike = [one for one in partials if one.duration < SHORTENED * found.duration]
+    best = max(alike, key=lambda o: o.evidence, default=found)
     if best.evidence < CLEARER * found.evidence:
         return found
     onset = min(found.onset, best.onset)

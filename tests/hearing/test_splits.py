@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from beepwatch.events import Beep, Heard, SteadyTone
 from beepwatch.hearing import RATE, Hearing
 from beepwatch.hearing.floor import BLOCK
+from beepwatch.hearing.rows import Rows
 from beepwatch.hearing.spectrum import HOP
 from beepwatch.synthesis import Tone
 from tests.hearing.scenes import Floats, add, background, beeps, hear, level, row, spread
@@ -191,3 +192,18 @@ def test_a_gap_ends_what_sounded_and_time_goes_on() -> None:
     assert (first.onset, first.end) == pytest.approx((3, 4), abs=0.06)
     assert (second.onset, second.duration) == pytest.approx((9, 1.2), abs=0.03)
     assert not any(isinstance(event, SteadyTone) for event in events)
+
+
+def test_no_look_reaches_behind_what_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two faint tones of 14 and 15 s whose ends stay in doubt: frames that were let go would be read as others."""
+    asked: list[int] = []
+    ratio = Rows.ratio
+
+    def watched(rows: Rows, first: int, stop: int) -> Floats:
+        asked.append(first - rows.since(rows.end))
+        return ratio(rows, first, stop)
+
+    monkeypatch.setattr(Rows, "ratio", watched)
+    tones = [Tone(5, 14, 1200, level(-27)), Tone(30, 15, 2100, level(-27))]
+    hear(add(background(70, 12), tones))
+    assert min(asked) >= -BLOCK
