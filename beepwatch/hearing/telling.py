@@ -99,10 +99,8 @@ class Telling:
 
     def _tell(self, waiting: Waiting, frame: int) -> None:
         since = max((frame - RECENT) * HOP_SECONDS, waiting.found.onset)
-        others = [
-            w for w in (*self._waiting, *self._recent)
-            if w is not waiting and w.frame <= frame and w.found.end > since
-        ]  # fmt: skip
+        each = {id(w): w for w in (*self._waiting, *self._recent)}.values()  # what was just told is in both
+        others = [w for w in each if w is not waiting and w.frame <= frame and w.found.end > since]
         self._recent.append(waiting)
         found = fundamental(waiting, others)
         if found is None or not waiting.sounder:

@@ -129,3 +129,17 @@ def test_a_note_at_a_part_of_a_long_tone_is_not_its_fundamental(order: int, off:
     note = Tone(3.03, length, 4340 / order * (1 + off), level(-5))
     [beep] = [one for one in beeps(hear(add(background(26, 79), [tone, note]))) if one.duration > 10]
     assert beep.frequency == pytest.approx(4340, abs=1)
+
+
+@pytest.mark.parametrize(("order", "length", "begins"), [(4, 0.6, 6.0), (2, 1.0, 6.0), (5, 3.0, 12.0)])
+def test_a_louder_note_within_a_long_tone_does_not_take_it_away(order: int, length: float, begins: float) -> None:
+    """At a part of its frequency, 16 dB louder: one note is no row of pulses that the tone were a partial of."""
+    tone = Tone(3, 20, 3400, level(0))
+    note = Tone(3 + begins, length, 3400 / order * 1.001, level(16))
+    assert found(beeps(hear(add(background(27, 79), [tone, note]))), tone)
+
+
+def test_a_louder_note_within_a_breath_does_not_take_it_away() -> None:
+    """The same of a beep of 1.2 s, half of which it fills."""
+    tone, note = Tone(3, 1.2, 3400, level(0)), Tone(3.3, 0.6, 850.9, level(16))
+    assert found(beeps(hear(add(background(8, 79), [tone, note]))), tone)
