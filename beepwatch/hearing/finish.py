@@ -98,9 +98,19 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
     if sight[0] >= stop or track.level <= 0:  # its frames hold less than noise has: only a splash opened it
         return False
     if track.judged is None or track.judged[0] != sight:
-        alike = _steady(track, rows, sight[0], stop) and _alone(track.pair, rows, sight[0], stop)
-        track.judged = (sight, alike)
+        track.judged = (sight, _one_line(track, rows, sight[0], stop) or _mostly(track, rows, sight[0]))
     return track.judged[1]
+
+
+def _one_line(track: Track, rows: Rows, first: int, stop: int) -> bool:
+    return _steady(track, rows, first, stop) and _alone(track.pair, rows, first, stop)
+
+
+def _mostly(track: Track, rows: Rows, stop: int) -> bool:
+    """Was it so in more than half of a long track before frame `stop`? Something else may have joined in at its end."""
+    earliest = max(track.start, rows.since(track.told_at))
+    stops = range(stop, earliest + LOOKED_AT - 1, -LOOKED_AT)
+    return sum(_one_line(track, rows, one - LOOKED_AT, one) for one in stops) > (len(stops) + 1) / 2
 
 
 def _sight(track: Track, rows: Rows, stop: int) -> Sight:

@@ -15,6 +15,8 @@ it began."""
 EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
+MOST_EDGE = 0.3
+"""The most of both: what begins further from a long tone's onset is another's (judgement)."""
 SHORTENED = 1.5
 """Times a fundamental's length that a partial may have and still be no more than it (judgement)."""
 LEAST = 0.2
@@ -56,10 +58,9 @@ def _multiple(partial: Found, below: Found) -> int:
 
 def together(one: Found, other: Found) -> bool:
     """Do both begin, or end, at the same moment and sound together for most of the shorter one?"""
-    overlap = min(one.end, other.end) - max(one.onset, other.onset)
-    slack = EDGE + 0.1 * min(one.duration, other.duration)
+    slack = min(EDGE + 0.1 * min(one.duration, other.duration), MOST_EDGE)
     edge = min(abs(one.onset - other.onset), abs(one.end - other.end)) < slack
-    return edge and overlap > 0.6 * min(one.duration, other.duration)
+    return edge and _overlap(one, other) > 0.6 * min(one.duration, other.duration)
 
 
 def _outweighs(below: Found, partial: Found) -> bool:
@@ -72,13 +73,16 @@ def _runs_on(one: Waiting, others: list[Waiting]) -> bool:
 
     A louder note or two at a part of a long tone are no such pulses: these fill their share of it.
     """
-    pulses = [
-        overlap
-        for o in others
-        if o.sounder and order(one.found.hertz, o.found.hertz) and o.found.level > one.found.level + WEAK_DB
-        and (overlap := min(one.found.end, o.found.end) - max(one.found.onset, o.found.onset)) > 0.6 * o.found.duration
-    ]  # fmt: skip
-    return len(pulses) >= 2 and sum(pulses) > FILLED * one.found.duration
+    found = one.found
+    loud = [o.found for o in others if o.sounder and o.found.level > found.level + WEAK_DB]
+    pulses = [o for o in loud if _overlap(found, o) > 0.6 * o.duration]
+    rows = ([o for o in pulses if _multiple(found, o) == n] for n in range(2, PARTIALS + 1))
+    return any(len(row) >= 2 and sum(_overlap(found, o) for o in row) > FILLED * found.duration for row in rows)
+
+
+def _overlap(one: Found, other: Found) -> float:
+    """Seconds for which both sound; below 0 where a gap lies between them."""
+    return min(one.end, other.end) - max(one.onset, other.onset)
 
 
 def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:

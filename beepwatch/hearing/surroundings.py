@@ -9,7 +9,7 @@ from .beside import OF_TWO, but_one
 from .burst import Burst
 from .floor import BLOCK, band_level
 from .rows import Rows
-from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, LOW_BIN, Floats, Mask
+from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, Floats, Mask
 
 NEAR_BINS = (5, 45)
 """35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
@@ -22,25 +22,38 @@ RELATED_HZ = 45.0
 """Hz from such a ratio within which a peak is."""
 FREQUENCIES = (np.arange(BINS) + LOW_BIN) * BIN_HZ
 LATEST = 40
-"""Frames (2.6 s) of a long burst that its surroundings are judged by."""
+"""Frames (2.6 s) of a long burst whose surroundings are judged at a time."""
 LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
 
 
-def _frames(rows: Rows, burst: Burst, frame: int) -> tuple[int, int]:
-    """First and last frame up to `frame` that lie in the burst; of a long one the last, as it may cross many bins."""
-    first = int(np.ceil((burst.begin * STEP) / HOP - 0.5))
+def _stretches(rows: Rows, burst: Burst, frame: int) -> list[tuple[int, int]]:
+    """First and last frames, up to `frame`, of the parts of a burst that are judged by themselves, the latest first.
+
+    A long one may cross many bins, and only some of it may have company.
+    """
+    first = max(int(np.ceil((burst.begin * STEP) / HOP - 0.5)), rows.since(frame))
     last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), frame)
-    return max(first, rows.since(frame), last - LATEST), last
+    return [(max(first, end - LATEST), end) for end in range(last, first - 1 + LATEST // 2, -LATEST)] or [(first, last)]
 
 
 def surroundings(rows: Rows, burst: Burst, tone: float, frame: int, *, pure: bool = False) -> tuple[float, float, bool]:
-    """(neighbours, company) in dB, see `Character`, and whether another sounder was left out.
+    """(neighbours, company) in dB, see `Character`, and whether another sounder was left out; of a long burst's parts
+    those of the middle one, by how alone it is there, so that what sounds for less than half of it counts for nothing.
 
     tone: Hz of the baseband's local oscillator. frame: the one at which this is asked.
     pure: it is a steady tone, so that one other that is as pure may be another sounder, if there is nothing else.
     """
-    first, last = _frames(rows, burst, frame)
+    parts = _stretches(rows, burst, frame)
+    found = [_around(rows, burst, (first, last), tone, frame, pure=pure) for first, last in parts]
+    return sorted(found, key=lambda one: min(one[:2]))[len(found) // 2]
+
+
+def _around(
+    rows: Rows, burst: Burst, span: tuple[int, int], tone: float, frame: int, *, pure: bool
+) -> tuple[float, float, bool]:
+    """The same in the frames from the first to the last of `span`."""
+    first, last = span
     if last < first:
         return NONE_DB, NONE_DB, False
     mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]).mean(
@@ -48,7 +61,7 @@ def surroundings(rows: Rows, burst: Burst, tone: float, frame: int, *, pure: boo
     )
     middle = np.array([(first + last + 2) / 2 * HOP / STEP])
     hertz = tone + float(burst.drift.hertz(middle)[0])
-    frames = max(1, int(burst.seconds / 0.064) - 1)
+    frames = max(1, int(burst.seconds / HOP_SECONDS) - 1)
     k = min(max(round(hertz / BIN_HZ - LOW_BIN), 0), BINS - 1)
     line = float(mean[max(k - 1, 0) : k + 2].max())
     floor = np.repeat(band_level(mean[None])[0], BAND_BINS)

@@ -143,3 +143,21 @@ def test_a_louder_note_within_a_breath_does_not_take_it_away() -> None:
     """The same of a beep of 1.2 s, half of which it fills."""
     tone, note = Tone(3, 1.2, 3400, level(0)), Tone(3.3, 0.6, 850.9, level(16))
     assert found(beeps(hear(add(background(8, 79), [tone, note]))), tone)
+
+
+@pytest.mark.parametrize(
+    "notes",
+    [[(2600, 18, 3, 12), (3510, 18.4, 3, 10)], [(4630, 17, 4, 14), (4170, 17.5, 4, 12)], [(725.2, 0.5, 6, 12)]],
+)
+def test_what_sounds_for_a_while_does_not_take_a_long_tone_away(notes: list[tuple[float, float, float, float]]) -> None:
+    """Two louder notes at its end, far from it and near it; one at a sixth of it that begins half a second after it."""
+    tone = Tone(3, 20, 4351, level(0))
+    others = [Tone(3 + begins, length, hertz, level(louder)) for hertz, begins, length, louder in notes]
+    assert found(beeps(hear(add(background(28, 79), [tone, *others]))), tone)
+
+
+def test_two_louder_notes_do_not_take_a_long_tone_away() -> None:
+    """One 0.3 % beside a third of its frequency, then one at a sixth, with harmonics: no row of pulses."""
+    tone = Tone(3, 10, 4368, level(0))
+    notes = [Tone(6, 1.5, 1460.4, level(16)), Tone(10, 1.5, 728, level(16), (-3.0, -6.0, -9.0))]
+    assert found(beeps(hear(add(background(18, 79), [tone, *notes]))), tone)
