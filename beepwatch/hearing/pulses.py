@@ -27,8 +27,6 @@ HALF = 0.25
 """Power at half amplitude: a pulse's edge."""
 DEEP = 0.16
 """A silence goes down at least this far (-8 dB): the tail of a room with T60 0.5 s falls 12 dB in 0.1 s (theory)."""
-DIP = 0.5
-"""A silence that one channel shows takes at least half the power off the tone in the others (judgement)."""
 ABRUPT = 12
 """Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
 drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
@@ -69,14 +67,14 @@ def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[in
 def _gaps_by_channel(part: Envelope, harmonics: Harmonics) -> list[tuple[int, int]]:
     """Silences of one channel by itself: where the echoes are weaker they show first.
 
-    In all others the tone must dip there too, for one channel may drop out.
+    In all others it falls under half there too, for one may drop out or lie in a null.
     """
     each = [
         Envelope(z[None], weight[None], part.first, part.tone) for z, weight in zip(part.z, part.weight, strict=True)
     ]
     sounds = [_relative(one) for one in each]
     powers = [np.convolve(sound.power, SMOOTHING, mode="same") for sound in sounds]
-    dips = [power < DIP * quantile(power, 0.8) for power in powers]
+    dips = [power < HALF * quantile(power, 0.8) for power in powers]
     every = (_gaps(one, sound, power, harmonics) for one, sound, power in zip(each, sounds, powers, strict=True))
     return [(a, b) for gaps in every for a, b in gaps if all(dip[a:b].any() for dip in dips)]
 

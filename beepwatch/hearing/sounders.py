@@ -27,6 +27,8 @@ WEAK_DB = 10.0
 pauses alike 3 to 6 less)."""
 FILLED = 0.25
 """Share of such a partial that the pulses fill: three of 0.5 s each 4 s are 0.375 (ISO 8201, quoted), some unheard."""
+REMEMBERED = 20.0
+"""Seconds for which pulses are remembered: of a longer partial that much is asked (`telling.RECENT`)."""
 CLEARER = 2.0
 """Times a burst's evidence that a partial must have to give it its edges (judgement)."""
 
@@ -77,7 +79,8 @@ def _runs_on(one: Waiting, others: list[Waiting]) -> bool:
     loud = [o.found for o in others if o.sounder and o.found.level > found.level + WEAK_DB]
     pulses = [o for o in loud if _overlap(found, o) > 0.6 * o.duration]
     rows = ([o for o in pulses if _multiple(found, o) == n] for n in range(2, PARTIALS + 1))
-    return any(len(row) >= 2 and sum(_overlap(found, o) for o in row) > FILLED * found.duration for row in rows)
+    filled = FILLED * min(found.duration, REMEMBERED)
+    return any(len(row) >= 2 and sum(_overlap(found, o) for o in row) > filled for row in rows)
 
 
 def _overlap(one: Found, other: Found) -> float:

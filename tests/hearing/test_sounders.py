@@ -1,5 +1,6 @@
 """One sounder is one beep, whatever its harmonics; two sounders are two; a drifting tone is followed."""
 
+import numpy as np
 import pytest
 
 from beepwatch.hearing import RATE
@@ -8,7 +9,7 @@ from beepwatch.hearing.following import Following
 from beepwatch.hearing.stream import Stream
 from beepwatch.hearing.track import Track
 from beepwatch.synthesis import Tone
-from tests.hearing.scenes import add, background, beeps, found, hear, level, matched
+from tests.hearing.scenes import RMS, add, background, beeps, found, hear, level, matched
 
 SQUARE = (-100.0, -9.54, -100.0, -13.98, -100.0, -16.9, -100.0, -19.08)
 """dB of the harmonics 2 to 9 of a square wave: 1/3, 1/5, 1/7, 1/9 of the fundamental's amplitude (theory)."""
@@ -161,3 +162,11 @@ def test_two_louder_notes_do_not_take_a_long_tone_away() -> None:
     tone = Tone(3, 10, 4368, level(0))
     notes = [Tone(6, 1.5, 1460.4, level(16)), Tone(10, 1.5, 728, level(16), (-3.0, -6.0, -9.0))]
     assert found(beeps(hear(add(background(18, 79), [tone, *notes]))), tone)
+
+
+def test_a_faint_partial_that_runs_on_for_a_minute_is_told_nowhere() -> None:
+    """Of 520 Hz pulses, half of the time: only the last 20 s of them are remembered (it was told as a tone of 57 s)."""
+    noise = np.float32(RMS) * np.random.default_rng([10_002, 100]).standard_normal(96 * RATE, np.float32)
+    tones = [Tone(3 + i, 0.5, 520.0, level(0), SQUARE) for i in range(90)]
+    heard = beeps(hear(add(noise, tones)))
+    assert len(heard) == len(matched(heard, tones)) == 90
