@@ -15,7 +15,7 @@ from .known import Known
 from .nulls import fades
 from .opening import open_track
 from .search import Candidate, Search
-from .sounders import WAITED_FOR, order
+from .sounders import relative
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Floats
 from .stream import Stream
 from .tails import Tails
@@ -305,8 +305,5 @@ class Following:
             if other is not track
             and (other.closed is None or other.told_at > frame)
             and other.opened <= frame
-            and (
-                order(other.tone_at(frame), track.tone, WAITED_FOR)
-                or order(track.tone, other.tone_at(frame), WAITED_FOR)
-            )
+            and (relative(other.tone_at(frame), track.tone) or relative(track.tone, other.tone_at(frame)))
         )

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 from .finish import Found
+from .spectrum import BIN_HZ
 
 PARTIALS = 12
 TOLERANCE = 0.004
@@ -10,8 +11,8 @@ TOLERANCE = 0.004
 LEAST_TOLERANCE = 0.0005
 """The same for bursts of 8 s and more: the edges of a warm-up of 0.2 % count so little there (theory)."""
 WAITED_FOR = 0.01
-"""The same for tones still under way: each is known to a bin (7.8 Hz of 800 Hz), and something else may have sounded as
-it began."""
+"""The same for tones still under way, and at least a bin of the fundamental's, which is known no better; something else
+may have sounded as it began."""
 EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
@@ -50,6 +51,11 @@ def order(hertz: float, fundamental: float, tolerance: float = TOLERANCE) -> int
     """The n >= 2 for which hertz = n * fundamental within `tolerance` (relative), or 0."""
     n = round(hertz / fundamental)
     return n if 2 <= n <= PARTIALS and abs(hertz / (n * fundamental) - 1) < tolerance else 0
+
+
+def relative(hertz: float, fundamental: float) -> int:
+    """`order` of two tones still under way."""
+    return order(hertz, fundamental, max(WAITED_FOR, BIN_HZ / fundamental))
 
 
 def _multiple(partial: Found, below: Found) -> int:

@@ -170,3 +170,9 @@ def test_a_faint_partial_that_runs_on_for_a_minute_is_told_nowhere() -> None:
     tones = [Tone(3 + i, 0.5, 520.0, level(0), SQUARE) for i in range(90)]
     heard = beeps(hear(add(noise, tones)))
     assert len(heard) == len(matched(heard, tones)) == 90
+
+
+def test_partials_that_end_first_wait_for_a_low_fundamental() -> None:
+    """520 Hz is known to a bin, 1.5 %, while it sounds: at 69 s its seventh and fifth were told by themselves."""
+    tones = [Tone(3 + i, 0.5, 520.0, level(0), SQUARE) for i in range(70)]
+    assert len(beeps(hear(add(background(76, 81), tones)))) == 70
