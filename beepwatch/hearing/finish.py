@@ -18,8 +18,8 @@ from .known import Known
 from .nulls import Harmonics
 from .pulses import HALF, SMOOTH, silences
 from .rows import Rows
-from .spectrum import BINS, HOP, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
-from .surroundings import LINE
+from .spectrum import BINS, HOP, HOP_SECONDS, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
+from .surroundings import LINE, LONG
 from .track import CHUNK, Sight, Track, coarse_steps
 from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
 
@@ -108,6 +108,8 @@ def _one_line(track: Track, rows: Rows, first: int, stop: int) -> bool:
 
 def _mostly(track: Track, rows: Rows, stop: int) -> bool:
     """Was it so in more than half of a long track before frame `stop`? Something else may have joined in at its end."""
+    if (stop - track.start) * HOP_SECONDS < LONG - LOOKED_AT * HOP_SECONDS:
+        return False
     earliest = max(track.start, rows.since(track.told_at))
     stops = range(stop, earliest + LOOKED_AT - 1, -LOOKED_AT)
     return sum(_one_line(track, rows, one - LOOKED_AT, one) for one in stops) > (len(stops) + 1) / 2

@@ -23,6 +23,9 @@ RELATED_HZ = 45.0
 FREQUENCIES = (np.arange(BINS) + LOW_BIN) * BIN_HZ
 LATEST = 40
 """Frames (2.6 s) of a long burst whose surroundings are judged at a time."""
+LONG = 13.0
+"""Seconds from which a tone is judged by most of it, not by its end: shorter ones are held notes as often (measured: of
+34 h of recordings two notes of 11 s were then taken for a sounder's, tests/bench/unseen.py)."""
 LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
 
@@ -30,11 +33,13 @@ LINE = 4.0
 def _stretches(rows: Rows, burst: Burst, frame: int) -> list[tuple[int, int]]:
     """First and last frames, up to `frame`, of the parts of a burst that are judged by themselves, the latest first.
 
-    A long one may cross many bins, and only some of it may have company.
+    A long one may cross many bins, and only some of it may have company; of one under LONG the latest part is judged.
     """
     first = max(int(np.ceil((burst.begin * STEP) / HOP - 0.5)), rows.since(frame))
     last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), frame)
-    return [(max(first, end - LATEST), end) for end in range(last, first - 1 + LATEST // 2, -LATEST)] or [(first, last)]
+    if burst.seconds < LONG:
+        return [(max(first, last - LATEST), last)]
+    return [(max(first, end - LATEST), end) for end in range(last, first - 1 + LATEST // 2, -LATEST)]
 
 
 def surroundings(rows: Rows, burst: Burst, tone: float, frame: int, *, pure: bool = False) -> tuple[float, float, bool]:
