@@ -24,8 +24,8 @@ FREQUENCIES = (np.arange(BINS) + LOW_BIN) * BIN_HZ
 LATEST = 40
 """Frames (2.6 s) of a long burst whose surroundings are judged at a time."""
 LONG = 13.0
-"""Seconds from which a tone is judged by most of it, not by its end: shorter ones are held notes as often (measured: of
-34 h of recordings two notes of 11 s were then taken for a sounder's, tests/bench/unseen.py)."""
+"""Seconds from which a tone is judged by most of it, not by its end: shorter ones are held notes as often (measured: in
+34 h of recordings one more note of 11 s was then taken for a sounder's, tests/bench/unseen.py)."""
 LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
 
@@ -39,7 +39,7 @@ def _stretches(rows: Rows, burst: Burst, frame: int) -> list[tuple[int, int]]:
     last = min(int(np.floor((burst.end * STEP) / HOP - 1.5)), frame)
     if burst.seconds < LONG:
         return [(max(first, last - LATEST), last)]
-    return [(max(first, end - LATEST), end) for end in range(last, first - 1 + LATEST // 2, -LATEST)]
+    return [(max(first, end - LATEST), end) for end in range(last, first - 1 + LATEST // 2, -LATEST)] or [(first, last)]
 
 
 def surroundings(rows: Rows, burst: Burst, tone: float, frame: int, *, pure: bool = False) -> tuple[float, float, bool]:
