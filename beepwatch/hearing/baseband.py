@@ -14,7 +14,7 @@ STEP = 64
 STEP_SECONDS = STEP / RATE
 MARGIN = 2
 """Steps on each side that a baseband sample reaches beyond its own."""
-KEPT_SECONDS = 24
+KEPT_SECONDS = 30
 """A sum over 128 frames looks back 16 s for a beep's start; some more for its fit."""
 
 

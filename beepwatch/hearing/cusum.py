@@ -20,7 +20,9 @@ BACK_EVIDENCE = 10.0
 """Nats for "back again": noise has six frames to look like it after each beep."""
 DIP = 0.6
 """Power of a frame over the level: a silence of 50 ms takes at least 4 dB out of a Hann frame near it (theory)."""
-NO_RETURN = 3.0
+NO_RETURN, FAR_UNDER = 3.0, 16.0
+FIRST = CHUNK + CHUNK // 2
+"""Frames of it at its first chunk border are fewer."""
 OUTSHINES = 10.0
 """Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise)."""
 FAINT_EVIDENCE = 5.0
@@ -71,7 +73,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
         else:
             _wait(track, max(a + b, b + c, c + d), noise[i], frame)
         if i == outshone and track.closed is None:
-            track.closed, track.dropped = frame, True
+            _give_way(track, frame)
         if track.closed is not None or (track.ended is None, track.wide) != state:
             break
     _hold(track, rows, first, track.next)
@@ -81,7 +83,8 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
 
 def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> int:
     """Frames before the one in which a strong line in its bins ends the track: a faint one must hide no beep."""
-    if track.wide or first - track.start < CHUNK or track.ended is not None:
+    sure = track.left is None or track.count < FIRST
+    if (track.wide and sure) or first - track.start < CHUNK or track.ended is not None:
         return stop - first
     low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
     near = rows.ratio(first - 1, stop)[:, low:high]
@@ -91,6 +94,16 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
     expected = np.maximum(track.border_level / noise, 1.0)
     over = (strongest > OUTSHINES * (2 + 2 * expected)).nonzero()[0]
     return int(over[0]) if len(over) else stop - first
+
+
+def _give_way(track: Track, frame: int) -> None:
+    """A louder tone is in its bins at `frame`: it is dropped, but what was long and far louder before it came back is
+    told.
+    """
+    if track.left is not None and track.seconds(track.left[0]) > LONG:
+        _take_back(track, frame)
+    else:
+        track.closed, track.dropped = frame, True
 
 
 def _sound(track: Track, y: float, noise: float, frame: int) -> None:
@@ -169,7 +182,8 @@ def _returns(track: Track, y: float, noise: float, frame: int) -> bool:
 def _resume(track: Track, noise: float, frame: int) -> None:
     """The tone is back, at a level to be found anew."""
     level = max(track.level, 1e-30)
-    track.left = (track.last, level)
+    if track.left is None:
+        track.left = (track.last, level, track.pair)
     track.ended, track.sum, track.least, track.least_frame, track.patience = None, 0.0, 0.0, frame, 0
     track.since, track.since_count = 0.0, 0
     track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
@@ -201,6 +215,8 @@ def _recentre(track: Track, rows: Rows) -> None:
         return
     if track.left is not None and track.count >= CHUNK // 2:
         _confirm(track, ratio)
+        if track.closed is not None:
+            return
     track.wide = ratio > STRONG
     step = WIDE if track.wide else 1
     first = track.next - (3 if track.wide else _looked_at(track, ratio))
@@ -218,8 +234,20 @@ def _looked_at(track: Track, ratio: float) -> int:
 
 
 def _confirm(track: Track, ratio: float) -> None:
-    """A return that was only noise (a level under NO_RETURN noises and far under that before) is taken back."""
-    last, level = track.left or (track.last, track.level)
-    track.left = None
-    if ratio < NO_RETURN and track.level < level / 16:
-        track.ended, track.total, track.count, track.closed = last, level, 1, track.next - 1
+    """A return that was only noise (a level under NO_RETURN noises) and far under the level before is taken back.
+
+    While it is that far under, the return stays in doubt.
+    """
+    if track.left is None:
+        return
+    if track.level >= track.left[1] / FAR_UNDER:
+        track.left = None
+    elif ratio < NO_RETURN and track.count < FIRST:
+        _take_back(track, track.next - 1)
+
+
+def _take_back(track: Track, frame: int) -> None:
+    """The tone has not come back, as is known at `frame`."""
+    last, level, pair = track.left or (track.last, track.level, track.pair)
+    track.ended, track.total, track.count, track.closed = last, level, 1, frame
+    track.pair, track.left = pair, None

@@ -18,7 +18,7 @@ from .known import Known
 from .nulls import Harmonics
 from .pulses import HALF, SMOOTH, silences
 from .rows import Rows
-from .spectrum import BINS, HOP, HOP_SECONDS, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
+from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .surroundings import LINE, LONG
 from .track import CHUNK, Sight, Track, coarse_steps
 from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
@@ -49,10 +49,13 @@ STARTS = np.arange(0, LOOKED_AT, CHUNK)
 """Frames with which its chunks begin."""
 LEAST_ENERGY = EVIDENCE - 5.0
 """Least energy in them: better edges than the track's add little to it (measured: 1.2 s at -22 dB has 47 or more)."""
-LONGEST_LOOK = 20
+LONGEST_LOOK = 26
 """Seconds of sound that are always kept still."""
 OFF_HERTZ = 115.0
 """A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
+OFF_TUNE = 0.5
+"""Share of the distance to a line that is kept out by which the local oscillator may be off: the baseband is narrowed
+to that much, and a louder tone may have come into the bins of one that was there before."""
 LOWEST = 390.0
 """Hz: tones below have too few bins beside them to tell them from the hum of a house (400 Hz is asked)."""
 LEAST_LINE = 1.4 * (EVIDENCE - TAUGHT_GAIN)
@@ -197,7 +200,11 @@ def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     apart = track.measured[1]
     if apart < track.apart:
         track.apart, track.chunks = apart, []
-    if not track.chunks:
+    strongest = _strongest(track, rows, stop_frame) if track.apart < inf else track.tone
+    if abs(strongest - track.tone) > OFF_TUNE * track.apart:
+        track.apart, track.chunks = apart, []
+        track.tune(strongest, stop_frame - 1)
+    elif not track.chunks:
         track.tune(0.5 * (track.tone + bin_frequency(track.pair + 0.5)), stop_frame - 1)
     margin = MARGIN + reach(track.apart)
     back = (frame_end(max(track.opened, stop_frame - 1)) - LONGEST_LOOK * RATE) // STEP
@@ -213,6 +220,14 @@ def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     sound = audio.view((begin - margin) * STEP, (end + margin) * STEP)
     z = narrowed(demodulate(sound, begin - margin + MARGIN, track.tone), track.apart)
     track.chunks.append((z, weights(_step_noise(rows, track.pair, begin, end, stop_frame))))
+
+
+def _strongest(track: Track, rows: Rows, stop: int) -> float:
+    """Hz of the bin, from its local oscillator to where it is now, that held most power in its frames before `stop`."""
+    first, tuned = max(track.start, rows.since(track.told_at)), int(track.tone / BIN_HZ) - LOW_BIN
+    low, high = max(min(track.pair, tuned), 0), min(max(track.pair, tuned) + 2, BINS)
+    power = np.add.reduce(rows.ratio(first, stop)[:, low:high] * rows.noise(first, stop, low, high)[0], axis=0)
+    return bin_frequency(low + int(power.argmax()))
 
 
 def _step_noise(rows: Rows, pair: int, begin: int, end: int, stop_frame: int) -> Doubles:

@@ -23,6 +23,9 @@ SHORTENED = 1.5
 LEAST = 0.2
 """Share of a partial's length that its fundamental is heard for at least, however a null shortens it: a voice's note
 may begin with a long tone, at a part of its frequency (judgement)."""
+HIDDEN = 3000.0
+"""Nats that a tone would have had while it was not heard, at its own level, from which no room hides it: 30 that are
+heard, and a null 20 dB deeper than where it was heard (judgement)."""
 WEAK_DB = 10.0
 """A partial so far under its fundamental tells nothing of its own (a square wave's third has 9.5 dB, over pulses and
 pauses alike 3 to 6 less)."""
@@ -64,11 +67,27 @@ def _multiple(partial: Found, below: Found) -> int:
     return order(partial.hertz, below.hertz, tolerance)
 
 
+def _slack(one: Found, other: Found) -> float:
+    return min(EDGE + 0.1 * min(one.duration, other.duration), MOST_EDGE)
+
+
 def together(one: Found, other: Found) -> bool:
     """Do both begin, or end, at the same moment and sound together for most of the shorter one?"""
-    slack = min(EDGE + 0.1 * min(one.duration, other.duration), MOST_EDGE)
-    edge = min(abs(one.onset - other.onset), abs(one.end - other.end)) < slack
+    edge = min(abs(one.onset - other.onset), abs(one.end - other.end)) < _slack(one, other)
     return edge and _overlap(one, other) > 0.6 * min(one.duration, other.duration)
+
+
+def _could_be_one(partial: Found, below: Found) -> bool:
+    """Do both sound all the time, but for what a room may hide of the shorter one?
+
+    A clear tone that is silent while the other sounds is another's: music has notes at a part of any tone. A far louder
+    fundamental may have filled its pauses in a faint partial.
+    """
+    short, long = sorted((partial, below), key=lambda one: one.duration)
+    silent = long.duration - _overlap(partial, below)
+    if silent <= 2 * _slack(partial, below) or below.level > partial.level + WEAK_DB:
+        return True
+    return short.evidence * silent / short.duration < HIDDEN
 
 
 def _outweighs(below: Found, partial: Found) -> bool:
@@ -107,8 +126,9 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     if any(not _outweighs(one.found, o.found) for o in above):
         return None
     found = _timed(one.found, [o.found for o in (*above, *below)])
-    if below:
-        lowest = min(below, key=lambda o: o.found.hertz).found
+    own = [o for o in below if _could_be_one(one.found, o.found)]
+    if own:
+        lowest = min(own, key=lambda o: o.found.hertz).found
         return replace(found, hertz=found.hertz / _multiple(one.found, lowest))
     return found
 

@@ -63,8 +63,8 @@ class Track:
     """A stronger line took its place; nothing of it is told."""
     border_level: float = 0.0
     """Level at the last chunk border."""
-    left: tuple[int, float] | None = None
-    """(last frame, level) before it came back, until the return is confirmed."""
+    left: tuple[int, float, int] | None = None
+    """(last frame, level, pair) before it came back, until the return is confirmed."""
     closed: int | None = None
     """Frame at which the end became final."""
     faint: bool = False
