@@ -117,7 +117,7 @@ class Batteries:
         if len(line) == 1 and self._tones.lasted(profile, whole.frequency, whole.onset):
             ratio += tones.REPEATED
         if not known:
-            ratio -= sum(doubt.price(whole.frequency) for doubt in profile.doubt if doubt.of == "tone")
+            ratio -= tones.doubt(profile, whole)
         weighed = evidence.Weighed(ratio, limit, known)
         if not weighed.enough:
             return []

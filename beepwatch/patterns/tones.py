@@ -29,7 +29,8 @@ SAME = 0.004
 SHARED = 0.5
 """Two long tones at once for more than this share are a drone (judgement)."""
 BESIDE = 20.0
-"""A long tone that many dB weaker is no second tone of a drone, but a line of the room's noise (judgement)."""
+"""A long tone that many dB weaker is no second tone of a drone, nor its first, but a line of the room's noise
+(judgement)."""
 LONELY = 50.0
 """Two long tones of one battery alarm begin at least this long after one another, s (60 s less a tenth, and slack)."""
 BACKUP = (8.5, 11.5)
@@ -178,14 +179,17 @@ class LongTones:
         """
         lone = (onset - LONELY, onset - 2.0)
         for other in self._under_way:
+            if not _beside(other, level):
+                continue
             if fold(other.frequency, frequency, WIDTH) is not None:
                 if lone[0] < other.onset < lone[1]:
                     return True
-            elif _beside(other, level) and _shared(other, onset, end) > SHARED * (end - onset):
+            elif _shared(other, onset, end) > SHARED * (end - onset):
                 return True
         return any(
             piece.onset_known
             and piece.duration >= DRONE
+            and piece.level >= level - BESIDE
             and lone[0] < piece.onset < lone[1]
             and piece.end < onset - HOLE[1]
             and not (fits(piece.duration, BACKUP) and end - onset > GREW)
@@ -243,6 +247,14 @@ def fits(value: float, span: tuple[float, float]) -> bool:
 def weigh(line: Sequence[LongBeep]) -> float:
     """S of long tones one period apart, nats."""
     return sum(whole.ratio for whole in line) / len(line) + REPEATED * (len(line) - 1)
+
+
+def doubt(profile: LongTone, whole: LongBeep) -> float:
+    """What speaks against a tone of this frequency and length where none is known, nats."""
+    figures = {"tone": whole.frequency}
+    if whole.onset_known:
+        figures["length"] = whole.duration
+    return sum(one.price(figures[one.of]) for one in profile.doubt if one.of in figures)
 
 
 def _joined(beep: Beep, pieces: Sequence[Beep]) -> list[LongBeep]:
