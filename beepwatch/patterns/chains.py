@@ -79,12 +79,21 @@ def breaths(profile: Breaths, notes: Sequence[Note], least: int, limit: float, s
     return best
 
 
+def lowest(tones: Sequence[float]) -> float:
+    """Hz of the lowest tone that a third of the beeps have: some may be heard at a harmonic, one with a note of
+    music that begins with it at a part of it (judgement).
+    """
+    least = len(tones) / 3
+    often = (tone for tone in tones if sum(abs(other / tone - 1.0) <= WIDTH for other in tones) >= least)
+    return min(often, default=min(tones))
+
+
 def fundamental(chain: Chain, notes: Sequence[Note]) -> float:
     """Hz of the chain's sounder: its lowest tone, or one lower still that came with half of its beeps.
 
     notes: all sounds of the tone.
     """
-    tone = min(note.beep.frequency for note in chain.notes)
+    tone = lowest([note.beep.frequency for note in chain.notes])
     for share in HARMONICS:
         low = [n.beep for n in notes if abs(n.beep.frequency / (tone * share) - 1.0) <= WIDTH]
         with_low = sum(any(b.onset < n.beep.end and n.beep.onset < b.end for b in low) for n in chain.notes)

@@ -188,6 +188,12 @@ def test_half_of_a_taught_tone_is_another_sounders() -> None:
     assert names(run([replace(one, frequency=2730.0) for one in heard], tone=2730.0)) == ["lead-disconnect"]
 
 
+def test_one_beep_heard_at_a_third_of_it_does_not_change_the_tone() -> None:
+    """A note of music began with it there."""
+    heard = [replace(one, frequency=910.0) if number == 1 else one for number, one in enumerate(breaths(4))]
+    assert names(run(heard, tone=2730.0)) == ["lead-disconnect"]
+
+
 @pytest.mark.parametrize(("off", "expected"), [(1.008, ["lead-disconnect"]), (1.001, [])])
 def test_notes_that_only_lie_near_a_harmonic_are_no_extra_beeps(off: float, expected: list[str]) -> None:
     """Notes a seventh of a semitone from a third of the tone are music; those just there may be the same thing's."""
