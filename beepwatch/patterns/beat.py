@@ -13,6 +13,10 @@ MOST = 4
 """Periods from one onset to the next at most: over a longer pause the beat cannot be counted on (judgement)."""
 OFF = 0.25
 """Periods by which a beep may come off the beat (judgement: a breath that wanders by 10 % does so once in 80 times)."""
+AGAIN = 0.1
+"""s by which the onsets of one group may differ from harmonic to harmonic (rooms move edges by 0.03 s: judgement); the
+fastest regular beeping begins each 0.25 s.
+"""
 SLOWER = 6
 """Gaps in a row that were all two periods or more: it now beeps more slowly (judgement: with 40 % of the beeps missed
 0.4 % of such rows come by chance, and mend themselves)."""
@@ -38,8 +42,8 @@ class Beat:
         return self._onsets[-1] if self._onsets else None
 
     def mark(self, onset: float) -> bool:
-        """One more onset; False when it is no later than the newest: the same group told again, by its harmonics."""
-        if self._onsets and onset <= self._onsets[-1]:
+        """One more onset; False when it is hardly later than the newest: the same group again, by its harmonics."""
+        if self._onsets and onset <= self._onsets[-1] + AGAIN:
             return False
         steps = 1
         if self._onsets and self.period is not None:
@@ -65,6 +69,13 @@ class Beat:
         apart = min(most, share * (self.period or 0.0))
         late = [onset for onset in onsets if self._onsets and onset >= self._onsets[0] - apart]
         return sum(any(abs(onset - own) <= apart for own in self._onsets) for onset in late), len(late)
+
+    def in_step(self, onset: float, slack: float) -> bool:
+        """Whether `onset` lies whole periods before or after the newest one, to `slack` s."""
+        if self.period is None or not self._onsets:
+            return False
+        apart = onset - self._onsets[-1]
+        return abs(apart - round(apart / self.period) * self.period) <= slack
 
     def off(self, onset: float) -> float:
         """s from `onset` to the nearest of the newest onset and the LATELY due times after it; inf beyond these."""

@@ -10,7 +10,7 @@ from statistics import median, median_low
 from beepwatch.events import Alarm, Beep, Noise, Priority
 from beepwatch.patterns import evidence, explain
 from beepwatch.patterns.beat import LATELY, Beat
-from beepwatch.patterns.memory import KIN, fold
+from beepwatch.patterns.memory import KIN, TOGETHER, fold, simple
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady
 
 AUDIBLE = -16.0
@@ -166,9 +166,16 @@ class Episode:
         return self._beat.due(onset)
 
     def harmonic(self, frequency: float, onsets: Sequence[float]) -> bool:
-        """Whether beeps that began at `onsets` are its own at another harmonic: most of them began with its beeps."""
+        """Whether beeps that began at `onsets` are its own at another harmonic: most of them began with its beeps.
+
+        Of groups few may have been heard whole: it is enough that most are in step with these.
+        """
         shared, of = self._beat.shared(onsets)
-        return fold(frequency, self.frequency, SAME, KIN) is not None and shared > max(1, of // 2)
+        with_its_own = shared > max(1, of // 2)
+        if not isinstance(self.profile, Bursts):
+            return with_its_own and fold(frequency, self.frequency, SAME, KIN) is not None
+        in_step = sum(self._beat.in_step(onset, TOGETHER) for onset in onsets) > max(1, len(onsets) // 2)
+        return (with_its_own or in_step) and simple(frequency, self.frequency)
 
     def shadow(self, onsets: Sequence[float]) -> bool:
         """Whether most beeps that began at `onsets`, three or more, began with its own, at whatever tone.

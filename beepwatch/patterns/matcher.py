@@ -304,7 +304,7 @@ class Matcher:
             fresh = [beep for beep in group if old is None or beep.onset >= episode.last]
             for beep in fresh:
                 episode.add(beep.onset, beep.end, beep.frequency, beep.level)
-            if fresh and isinstance(profile, Bursts):
+            if isinstance(profile, Bursts):
                 episode.mark(found.onsets[number])
         if self._noise is not None:
             episode.noise(self._noise)

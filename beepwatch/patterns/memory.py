@@ -117,7 +117,7 @@ class Memory:
             other.level >= beep.level - MUCH_WEAKER
             and abs(other.onset - beep.onset) <= TOGETHER
             and abs(other.end - beep.end) <= TOGETHER
-            and not _simple(other.frequency, beep.frequency)
+            and not simple(other.frequency, beep.frequency)
         )
 
     def goes_on_beside(self, pulses: Sequence[Beep]) -> bool:
@@ -235,7 +235,7 @@ def _chopped(beep: Beep, inside: Sequence[Beep]) -> bool:
     return apart and max(lengths) <= likeness * min(lengths)
 
 
-def _simple(one: float, other: float) -> bool:
+def simple(one: float, other: float) -> bool:
     """Whether two tones may be harmonics, up to the fifth, of one sounder."""
     low, high = min(one, other), max(one, other)
     return any(abs(high * n / (low * m) - 1.0) <= WIDTH for n in range(1, 6) for m in range(n, 6 * n + 1))

@@ -42,6 +42,13 @@ def test_pulses_heard_at_several_harmonics_are_one_group_and_one_alarm() -> None
     assert names(run(heard)) == ["medical-medium"]
 
 
+def test_groups_that_are_heard_at_another_harmonic_from_then_on_are_the_same_alarm() -> None:
+    """First at the second, then at the fifth: their ratio is none that two sounds are taken for one sounder's by."""
+    line = bursts((0.0, 0.4, 0.8), 0.2, 8.0, 9, frequency=550.0)
+    heard = [replace(one, frequency=550.0 * (2 if number < 12 else 5)) for number, one in enumerate(line)]
+    assert names(run(heard)) == ["medical-medium"]
+
+
 @pytest.mark.parametrize(("cycle", "expected"), [(60.6, ["carbon-monoxide"]), (121.2, [])])
 def test_two_groups_of_four_two_minutes_apart_are_no_slow_cycle(cycle: float, expected: list[str]) -> None:
     """The pause of a minute is the standard's; over two with a group unheard between them music repeats itself."""

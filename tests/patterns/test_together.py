@@ -132,6 +132,20 @@ def test_the_beat_keeps_its_period_through_a_pause_and_missed_beeps() -> None:
     assert not beat.mark(240.0)
 
 
+def test_a_group_told_twice_by_its_harmonics_is_one() -> None:
+    """Its onsets differ by milliseconds: the period is no half of what it is."""
+    beat = Beat()
+    assert [beat.mark(onset) for onset in (0.0, 10.2, 10.203, 20.4, 20.41, 30.6)] == [
+        True,
+        True,
+        False,
+        True,
+        False,
+        True,
+    ]
+    assert beat.period == pytest.approx(10.2, rel=0.002)
+
+
 @pytest.mark.parametrize("ratio", [1.0, 2 / 3, 0.75, 0.6, 4 / 3, 0.5])
 @pytest.mark.parametrize("period", [5.0, 4.0, 3.3])
 @pytest.mark.parametrize("taught", [False, True])
