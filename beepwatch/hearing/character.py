@@ -7,6 +7,7 @@ times) its own standard error, so that near the limit of hearing nothing is thro
 from dataclasses import dataclass
 from itertools import pairwise
 from math import sqrt
+from statistics import median
 
 import numpy as np
 from scipy import fft
@@ -33,6 +34,8 @@ BESIDE_ERRORS = 3.5
 show 0.8 of the tone so often (gamma of 38, theory; measured: 10 s beeps)."""
 FAINT = 0.2
 """Power over noise in one step under which a few per cent of error of the noise estimate would count."""
+LONG_PIECES = 8
+"""Pieces of a burst (4.5 s and more) from which their median counts."""
 NOISE_ERROR = 0.08
 """Standard error of one bin's noise estimate: a median of 15 means of 32 half overlapping frames (theory)."""
 SETTLING, DYING, MIDDLE = 75, 50, 50
@@ -128,7 +131,8 @@ def _settled(body: Inside, middle: Inside) -> Inside:
 def purity(body: Inside) -> float:
     """Share of the power that is the steady tone, in pieces of up to 0.6 s; lifted by twice its error, at most 1.
 
-    In a beep of several pieces each has its own frequency: a drift over 10 s says nothing against a buzzer.
+    In a beep of several pieces each has its own frequency: a drift over 10 s says nothing against a buzzer. Of a long
+    one no piece counts for more than the median does: a room may make a tone that warms up far louder than it is later.
     """
     count = max(1, round(len(body.u) * STEP_SECONDS / 0.6))
     power, error = body.power()
@@ -136,7 +140,15 @@ def purity(body: Inside) -> float:
     if power <= 2 * error or power * float(body.weight.mean()) < FAINT:
         return 1.0
     own = body.pieces(count) if count < 4 else [_unturned(piece) for piece in body.pieces(count)]
-    steady = sum(max(p.coherent()[0], 0.0) * len(p.u) for p in own) / len(body.u)
+    share = [len(piece.u) / len(body.u) for piece in own]
+    if count >= LONG_PIECES:
+        each = [piece.power()[0] for piece in own]
+        typical = max(median(each), error)
+        share = [one * min(1.0, typical / max(its, typical)) for one, its in zip(share, each, strict=True)]
+        power = sum(one * its for one, its in zip(share, each, strict=True))
+        if power <= 2 * error:
+            return 1.0
+    steady = sum(max(piece.coherent()[0], 0.0) * one for piece, one in zip(own, share, strict=True))
     return float(min(1.0, steady / power * (1 + 2 * error / power)))
 
 
