@@ -36,6 +36,11 @@ PAIRED_LEAST = 100.0
 has as much). Measured in 20 min of ambience: it takes 2 of 22 tones that are like a beep's."""
 PAIR = replace(STRICT, purity=0.9, flatness=7.0)
 """What it must look like then: as 95 % of beeps do."""
+LONG = 8.0
+"""Seconds: a battery's tone, which comes once a minute or an hour, so that the next one helps little."""
+UNDER = replace(STRICT, purity=0.9, flatness=7.0, neighbours=19.0, company=-8.0)
+"""What such a tone must look like under louder tones, the figures of 95 % of beeps; -8 dB as patterns ask of it at most
+(judgement). Whether one alone is an alarm is decided there."""
 UNLIKE = replace(STRICT, company=-100.0)
 """What counts as refused: a burst that is itself no steady tone. A sounder's own harmonics have company and are."""
 
@@ -53,6 +58,8 @@ class Doubt:
         strict = PAIR if found.paired and asked else STRICT
         asked *= PAIRED_TIMES if found.paired else 1.0
         likely = within(found.character, strict) and found.evidence >= asked
+        if found.duration >= LONG and not found.paired:
+            likely |= within(found.character, UNDER) and found.evidence >= asked
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
             likely |= within(found.character, BENT)
         soft = within(found.character, SOFT)

@@ -40,6 +40,8 @@ DRONE = 5.0
 """A tone of this length that has ended counts as one that came before, s."""
 PURE = 0.7
 """Purity of a tone under way that is one (true long tones in rooms: 0.74-0.98, measured)."""
+UNDER = 2.0
+"""Nats that a tone of no known device costs where a louder one sounds: it must come twice (judgement)."""
 LINE = 8.0
 """dB over the strongest line beside it of a second tone of a drone, as evidence.long_tone asks of the first (all of 315
 true ones in rooms at 0 dB and better had 22 and more, measured, tests/bench/stages.py; one held in music 2 to 3)."""
@@ -254,7 +256,8 @@ def doubt(profile: LongTone, whole: LongBeep) -> float:
     figures = {"tone": whole.frequency}
     if whole.onset_known:
         figures["length"] = whole.duration
-    return sum(one.price(figures[one.of]) for one in profile.doubt if one.of in figures)
+    under = UNDER if min(piece.character.company for piece in whole.pieces) < 0 else 0.0
+    return under + sum(one.price(figures[one.of]) for one in profile.doubt if one.of in figures)
 
 
 def _joined(beep: Beep, pieces: Sequence[Beep]) -> list[LongBeep]:

@@ -76,3 +76,13 @@ def test_a_tone_heard_well_before_may_be_bent_the_next_time() -> None:
     doubt = Doubt()
     assert doubt.sounder(burst(0.0, 5000.0), taught=False)
     assert not doubt.sounder(burst(31.0, 5000.0, character=bent), taught=False)
+
+
+def test_a_pure_long_tone_under_a_louder_one_is_told() -> None:
+    """A battery's tone under music: nothing else will tell of it for a minute or an hour. A breath's comes again."""
+    under = Character(purity=0.95, flatness=3.0, company=-5.0)
+    long = replace(burst(0.0, 5000.0, character=under), duration=10.0)
+    assert Doubt().sounder(long, taught=False)
+    assert not Doubt().sounder(replace(long, duration=1.2), taught=False)
+    assert not Doubt().sounder(replace(long, character=replace(under, purity=0.8)), taught=False)
+    assert not Doubt().sounder(replace(long, character=replace(under, company=-12.0)), taught=False)

@@ -318,3 +318,12 @@ def test_a_far_weaker_line_is_no_tone_that_came_before(level: float, expected: l
     """A line of the room at a third of the tone, 23 dB weaker, speaks against nothing; one about as loud does."""
     before = replace(sounding(1.4, 12.0, 910.0), level=level)
     assert names(run([before, beep(8.0, 20.0)])) == expected
+
+
+def test_a_tone_under_a_louder_one_must_come_twice_unless_it_is_known() -> None:
+    """Music holds pure notes, too, but seldom two of 20 s a minute apart."""
+    under = Character(company=-3.0)
+    tones = [beep(3 + 60 * k, 20.0, character=under) for k in range(2)]
+    assert names(run(tones[:1])) == []
+    assert names(run(tones)) == ["battery-critical"]
+    assert names(run(tones[:1], tone=2730.0)) == ["battery-critical"]
