@@ -16,6 +16,9 @@ may have sounded as it began."""
 EDGE = 0.1
 """Seconds by which partials of one sounder may differ at their better edge, beside a tenth of their length: in rooms
 each builds up and fades in its own way."""
+AT_ONCE = 0.04
+"""Seconds by which both edges of two partials differ at most where neither is shortened (rooms move edges by 0.03 s,
+measured; less than the shortest gap between pulses, 0.05 s: IEC 60601-1-8, quoted)."""
 MOST_EDGE = 0.3
 """The most of both: what begins further from a long tone's onset is another's (judgement)."""
 SHORTENED = 1.5
@@ -95,14 +98,23 @@ def _outweighs(below: Found, partial: Found) -> bool:
     return below.duration * SHORTENED > partial.duration or below.level > partial.level + WEAK_DB
 
 
-def _runs_on(one: Waiting, others: list[Waiting]) -> bool:
-    """Is it a faint partial that has taken several pulses of its much louder fundamental for one beep?
+def _shown(found: Found, others: list[Waiting]) -> bool:
+    """Does one of its partials begin and end with it, to AT_ONCE? A null of the room shortens one of them, not two."""
+    return any(
+        max(abs(o.found.onset - found.onset), abs(o.found.end - found.end)) < AT_ONCE and _multiple(o.found, found) > 0
+        for o in others
+    )
 
-    A louder note or two at a part of a long tone are no such pulses: these fill their share of it.
+
+def _runs_on(one: Waiting, others: list[Waiting]) -> bool:
+    """Is it a partial that has taken several pulses of its fundamental for one beep?
+
+    They are much louder, or another partial shows them, too. A louder note or two at a part of a long tone are no such
+    pulses: these fill their share of it.
     """
     found = one.found
-    loud = [o.found for o in others if o.sounder and o.found.level > found.level + WEAK_DB]
-    pulses = [o for o in loud if _overlap(found, o) > 0.6 * o.duration]
+    within = [o.found for o in others if o.sounder and _overlap(found, o.found) > 0.6 * o.found.duration]
+    pulses = [o for o in within if o.level > found.level + WEAK_DB or _shown(o, others)]
     rows = ([o for o in pulses if _multiple(found, o) == n] for n in range(2, PARTIALS + 1))
     filled = FILLED * min(found.duration, REMEMBERED)
     return any(len(row) >= 2 and sum(_overlap(found, o) for o in row) > filled for row in rows)
@@ -123,7 +135,7 @@ def fundamental(one: Waiting, others: list[Waiting]) -> Found | None:
     above = [o for o in kin if _multiple(o.found, one.found) and o.sounder]
     if any(o.sounder and _outweighs(o.found, one.found) for o in below) or _runs_on(one, others):
         return None
-    if any(not _outweighs(one.found, o.found) for o in above):
+    if any(not _outweighs(one.found, o.found) for o in above) and not _shown(one.found, others):
         return None
     found = _timed(one.found, [o.found for o in (*above, *below)])
     own = [o for o in below if _could_be_one(one.found, o.found)]
