@@ -26,9 +26,10 @@ SHORTENED = 1.5
 LEAST = 0.2
 """Share of a partial's length that its fundamental is heard for at least, however a null shortens it: a voice's note
 may begin with a long tone, at a part of its frequency (judgement)."""
-HIDDEN = 3000.0
+HIDDEN, HELD_BACK, WARM = 10000.0, 300.0, 2.0
 """Nats that a tone would have had while it was not heard, at its own level, from which no room hides it: 30 that are
-heard, and a null 20 dB deeper than where it was heard (judgement)."""
+heard, and a null 25 dB deeper than where it was heard; where it was silent for over WARM s, 10 dB: so long no tone
+drifts through a null (judgement)."""
 WEAK_DB = 10.0
 """A partial so far under its fundamental tells nothing of its own (a square wave's third has 9.5 dB, over pulses and
 pauses alike 3 to 6 less)."""
@@ -90,7 +91,7 @@ def _could_be_one(partial: Found, below: Found) -> bool:
     silent = long.duration - _overlap(partial, below)
     if silent <= 2 * _slack(partial, below) or below.level > partial.level + WEAK_DB:
         return True
-    return short.evidence * silent / short.duration < HIDDEN
+    return short.evidence * silent / short.duration < (HIDDEN if silent < WARM else HELD_BACK)
 
 
 def _outweighs(below: Found, partial: Found) -> bool:
