@@ -15,7 +15,7 @@ STEP_SECONDS = STEP / RATE
 MARGIN = 2
 """Steps on each side that a baseband sample reaches beyond its own."""
 KEPT_SECONDS = 30
-"""A sum over 128 frames looks back 16 s for a beep's start; some more for its fit."""
+"""A fit looks back 26 s (`finish.LONGEST_LOOK`), from a frame that may lie a block and a half before the newest."""
 
 
 def _low_pass() -> Doubles:

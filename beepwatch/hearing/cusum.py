@@ -21,6 +21,8 @@ BACK_EVIDENCE = 10.0
 DIP = 0.6
 """Power of a frame over the level: a silence of 50 ms takes at least 4 dB out of a Hann frame near it (theory)."""
 NO_RETURN, FAR_UNDER = 3.0, 16.0
+"""Level over noise under which a return may be noise, and how many times (12 dB) under the level before it is in doubt
+(judgement)."""
 FIRST = CHUNK + CHUNK // 2
 """Frames of it at its first chunk border are fewer."""
 OUTSHINES = 10.0
@@ -97,9 +99,7 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
 
 
 def _give_way(track: Track, frame: int) -> None:
-    """A louder tone is in its bins at `frame`: it is dropped, but what was long and far louder before it came back is
-    told.
-    """
+    """A louder tone is in its bins at `frame`: it is dropped, unless it was long and far louder before it came back."""
     if track.left is not None and track.seconds(track.left[0]) > LONG:
         _take_back(track, frame)
     else:

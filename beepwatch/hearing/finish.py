@@ -50,7 +50,8 @@ STARTS = np.arange(0, LOOKED_AT, CHUNK)
 LEAST_ENERGY = EVIDENCE - 5.0
 """Least energy in them: better edges than the track's add little to it (measured: 1.2 s at -22 dB has 47 or more)."""
 LONGEST_LOOK = 26
-"""Seconds of sound that are always kept still."""
+"""Seconds of sound that are always kept still: the longest battery tone, 23 s, told up to 3 s after its end, has its
+onset in them."""
 OFF_HERTZ = 115.0
 """A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
 OFF_TUNE = 0.5

@@ -15,8 +15,7 @@ OFF = 0.25
 """Periods by which a beep may come off the beat (judgement: a breath that wanders by 10 % does so once in 80 times)."""
 AGAIN = 0.1
 """s by which the onsets of one group may differ from harmonic to harmonic (rooms move edges by 0.03 s: judgement); the
-fastest regular beeping begins each 0.25 s.
-"""
+fastest regular beeping begins each 0.25 s."""
 SLOWER = 6
 """Gaps in a row that were all two periods or more: it now beeps more slowly (judgement: with 40 % of the beeps missed
 0.4 % of such rows come by chance, and mend themselves)."""

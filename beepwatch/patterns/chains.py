@@ -80,8 +80,9 @@ def breaths(profile: Breaths, notes: Sequence[Note], least: int, limit: float, s
 
 
 def lowest(tones: Sequence[float]) -> float:
-    """Hz of the lowest tone that a third of the beeps have: some may be heard at a harmonic, one with a note of
-    music that begins with it at a part of it (judgement).
+    """Hz of the lowest tone that a third of the beeps have (judgement).
+
+    Some may be heard at a harmonic, and one at a part of its tone, with a note of music that begins with it.
     """
     least = len(tones) / 3
     often = (tone for tone in tones if sum(abs(other / tone - 1.0) <= WIDTH for other in tones) >= least)
