@@ -153,11 +153,12 @@ def _doubt(profile: Breaths, walk: Walk, period: float, *, known: bool) -> float
     """What speaks against a breath of this length, period and tone, nats."""
     length = sum(note.beep.duration for note, _ in walk) / len(walk)
     snr = sum(note.beep.snr for note, _ in walk) / len(walk)
-    tone = min(note.beep.frequency for note, _ in walk)  # some may be heard at a harmonic
+    tone = lowest([note.beep.frequency for note, _ in walk])
     figures = {"duty": length / period, "period": period, "length": length, "snr": snr}
     if not known:
         figures["tone"] = tone
-    doubts = sum(doubt.price(figures[doubt.of]) for doubt in profile.doubt if doubt.of in figures)
+    held = (one for one in profile.doubt if one.of in figures and period <= one.slowest)
+    doubts = sum(doubt.price(figures[doubt.of]) for doubt in held)
     heard = Figures(length, period, tone, snr, [note.beep.onset for note, _ in walk])
     return doubts + sum(clash.price(heard) for clash in profile.clash)
 

@@ -59,12 +59,16 @@ class Tests(_Part, frozen=True):
 
 
 class Doubt(_Part, frozen=True):
-    """Evidence that an unlikely figure costs: nothing up to `free`, all of `cost` (nats) from `full` on."""
+    """Evidence that an unlikely figure costs: nothing up to `free`, all of `cost` (nats) from `full` on.
+
+    slowest: it holds for beeps that come at least so fast, one in so many s.
+    """
 
     of: Literal["duty", "period", "length", "tone", "snr"]
     free: float
     full: float
     cost: float
+    slowest: float = math.inf
 
     def price(self, value: float) -> float:
         """Nats that `value` costs, 0 to `cost`, straight between the two ends."""

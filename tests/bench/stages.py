@@ -156,7 +156,7 @@ def alarm(kind: str, background: str, snr: float, seed: int) -> Stage:
     match kind.split(maxsplit=1)[0]:
         case "lead-disconnect":
             period = 60 / float(rng.uniform(9, 24))
-            pulses = _repeat([(0, min(float(rng.uniform(0.9, 1.4)), 0.42 * period))], period, 12)
+            pulses = _repeat([(0, min(float(rng.uniform(0.9, 1.4)), 0.5 * period))], period, 12)
         case "battery-critical":
             pulses, seconds = _repeat([(0, 20.0)], 60, 2, 5.0), 110.0
         case "backup-battery":

@@ -37,9 +37,15 @@ def test_above_it_a_clean_sounder_in_a_quiet_room_needs_its_third_beep(frequency
     assert told[0] == 3
 
 
-@pytest.mark.parametrize(("period", "length", "beep"), [(2.0, 1.0, 6), (2.5, 1.2, 6), (60 / 28, 1.0, 6), (2.2, 0.9, 3)])
-def test_a_breath_that_beeps_half_of_its_time_waits(period: float, length: float, beep: int) -> None:
-    """As microwaves, washers and trucks do: 1 s on, 1 s off is named at its sixth beep; these beep five times."""
+@pytest.mark.parametrize(
+    ("period", "length", "beep"),
+    [(2.0, 1.0, 6), (60 / 28, 1.0, 6), (2.2, 0.9, 3), (2.4, 1.2, 3), (3.0, 1.5, 3)],
+)
+def test_a_fast_breath_that_beeps_half_of_its_time_waits(period: float, length: float, beep: int) -> None:
+    """As microwaves, washers and trucks do: 1 s on, 1 s off is named at its sixth beep; these beep five times.
+
+    Nothing of theirs is known that beeps so at under 26 a minute.
+    """
     told = named_at(period, length, 2730.0)
     assert told is not None
     assert told[0] == beep
