@@ -117,7 +117,7 @@ class Batteries:
         if len(line) == 1 and self._tones.lasted(profile, whole.frequency, whole.onset):
             ratio += tones.REPEATED
         if not known:
-            ratio -= tones.doubt(profile, whole)
+            ratio -= tones.doubt(profile, whole, quiet=self._judge.quiet(whole.frequency, now))
         weighed = evidence.Weighed(ratio, limit, known)
         if not weighed.enough:
             return []

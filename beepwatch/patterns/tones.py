@@ -41,7 +41,7 @@ DRONE = 5.0
 PURE = 0.7
 """Purity of a tone under way that is one (true long tones in rooms: 0.74-0.98, measured)."""
 UNDER = 2.0
-"""Nats that a tone of no known device costs where a louder one sounds: it must come twice (judgement)."""
+"""Nats that a tone of no known device costs where a louder one of music sounds: it must come twice (judgement)."""
 LINE = 8.0
 """dB over the strongest line beside it of a second tone of a drone, as evidence.long_tone asks of the first (all of 315
 true ones in rooms at 0 dB and better had 22 and more, measured, tests/bench/stages.py; one held in music 2 to 3)."""
@@ -251,13 +251,13 @@ def weigh(line: Sequence[LongBeep]) -> float:
     return sum(whole.ratio for whole in line) / len(line) + REPEATED * (len(line) - 1)
 
 
-def doubt(profile: LongTone, whole: LongBeep) -> float:
-    """What speaks against a tone of this frequency and length where none is known, nats."""
+def doubt(profile: LongTone, whole: LongBeep, *, quiet: bool) -> float:
+    """What speaks against a tone of this frequency and length where none is known, nats. quiet: there is no music."""
     figures = {"tone": whole.frequency}
     if whole.onset_known:
         figures["length"] = whole.duration
-    under = UNDER if min(piece.character.company for piece in whole.pieces) < 0 else 0.0
-    return under + sum(one.price(figures[one.of]) for one in profile.doubt if one.of in figures)
+    under = not quiet and min(piece.character.company for piece in whole.pieces) < 0
+    return UNDER * under + sum(one.price(figures[one.of]) for one in profile.doubt if one.of in figures)
 
 
 def _joined(beep: Beep, pieces: Sequence[Beep]) -> list[LongBeep]:
