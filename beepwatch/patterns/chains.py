@@ -153,7 +153,7 @@ def _doubt(profile: Breaths, walk: Walk, period: float, *, known: bool) -> float
     """What speaks against a breath of this length, period and tone, nats."""
     length = sum(note.beep.duration for note, _ in walk) / len(walk)
     snr = sum(note.beep.snr for note, _ in walk) / len(walk)
-    tone = lowest([note.beep.frequency for note, _ in walk])
+    tone = min(note.beep.frequency for note, _ in walk)  # some may be heard at a harmonic
     figures = {"duty": length / period, "period": period, "length": length, "snr": snr}
     if not known:
         figures["tone"] = tone
