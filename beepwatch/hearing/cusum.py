@@ -85,8 +85,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
 
 def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> int:
     """Frames before the one in which a strong line in its bins ends the track: a faint one must hide no beep."""
-    sure = track.left is None or track.count < FIRST
-    if (track.wide and sure) or first - track.start < CHUNK or track.ended is not None:
+    if (track.wide and not track.doubted) or first - track.start < CHUNK or track.ended is not None:
         return stop - first
     low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
     near = rows.ratio(first - 1, stop)[:, low:high]
@@ -182,8 +181,7 @@ def _returns(track: Track, y: float, noise: float, frame: int) -> bool:
 def _resume(track: Track, noise: float, frame: int) -> None:
     """The tone is back, at a level to be found anew."""
     level = max(track.level, 1e-30)
-    if track.left is None:
-        track.left = (track.last, level, track.pair)
+    track.left, track.doubted = track.left or (track.last, level), False
     track.ended, track.sum, track.least, track.least_frame, track.patience = None, 0.0, 0.0, frame, 0
     track.since, track.since_count = 0.0, 0
     track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
@@ -240,7 +238,8 @@ def _confirm(track: Track, ratio: float) -> None:
     """
     if track.left is None:
         return
-    if track.level >= track.left[1] / FAR_UNDER:
+    track.doubted = track.level < track.left[1] / FAR_UNDER
+    if not track.doubted:
         track.left = None
     elif ratio < NO_RETURN and track.count < FIRST:
         _take_back(track, track.next - 1)
@@ -248,6 +247,6 @@ def _confirm(track: Track, ratio: float) -> None:
 
 def _take_back(track: Track, frame: int) -> None:
     """The tone has not come back, as is known at `frame`."""
-    last, level, pair = track.left or (track.last, track.level, track.pair)
+    last, level = track.left or (track.last, track.level)
     track.ended, track.total, track.count, track.closed = last, level, 1, frame
-    track.pair, track.left = pair, None
+    track.left, track.doubted = None, False

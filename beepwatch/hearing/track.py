@@ -63,8 +63,10 @@ class Track:
     """A stronger line took its place; nothing of it is told."""
     border_level: float = 0.0
     """Level at the last chunk border."""
-    left: tuple[int, float, int] | None = None
-    """(last frame, level, pair) before it came back, until the return is confirmed."""
+    left: tuple[int, float] | None = None
+    """(last frame, level) before it came back, until the return is confirmed."""
+    doubted: bool = False
+    """At the last chunk border its return was far weaker than it had been."""
     closed: int | None = None
     """Frame at which the end became final."""
     faint: bool = False
@@ -148,6 +150,7 @@ def go_on(track: Track) -> None:
     """Take back the end: the tone sounds still at the last frame followed."""
     track.ended, track.closed, track.sum, track.least, track.least_frame = None, None, 0.0, 0.0, track.next - 1
     track.since, track.since_count, track.left, track.patience = 0.0, 0, None, 0
+    track.doubted = False
     track.doubtful = []
 
 

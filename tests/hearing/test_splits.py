@@ -131,6 +131,27 @@ def test_a_crowd_of_tones_is_told_alike_in_any_pieces(seed: int, size: int) -> N
     assert in_pieces(scene, [size, size // 7, 3 * size // 2]) == whole
 
 
+def notes(seed: int) -> Floats:
+    """Music of a kind: 300 notes in a minute that come and go in one another's bins, up to 40 dB apart."""
+    lot = np.random.default_rng([71, seed])
+    lines = lot.uniform(500, 4000, 12)
+    tones = [
+        Tone(
+            float(lot.uniform(1, 56)), float(lot.choice([0.1, 0.3, 0.8, 3.0])) * float(lot.uniform(0.7, 1.4)),
+            float(lot.choice(lines) + lot.uniform(-40, 40)), level(float(lot.uniform(-10, 30))),
+        )
+        for _ in range(300)
+    ]  # fmt: skip
+    return add(background(60, seed + 80), tones)
+
+
+@pytest.mark.parametrize("seed", [4, 5, 10, 11])
+def test_notes_in_one_anothers_bins_are_told_alike_in_any_pieces(seed: int) -> None:
+    """Which track gives way to which must not depend on how many frames came at once."""
+    scene = notes(seed)[None]
+    assert in_pieces(scene, [1600, 900, 2300]) == hear(scene)
+
+
 def test_single_samples_give_the_events_of_the_whole() -> None:
     """Even one sample at a time (two seconds of the scene so, the rest at once)."""
     samples = MADE["strong"]
