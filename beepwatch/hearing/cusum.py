@@ -99,7 +99,7 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
 
 def _give_way(track: Track, frame: int) -> None:
     """A louder tone is in its bins at `frame`: it is dropped, unless it was long and far louder before it came back."""
-    if track.left is not None and track.seconds(track.left[0]) > LONG:
+    if track.doubted:
         _take_back(track, frame)
     else:
         track.closed, track.dropped = frame, True
@@ -234,15 +234,16 @@ def _looked_at(track: Track, ratio: float) -> int:
 def _confirm(track: Track, ratio: float) -> None:
     """A return that was only noise (a level under NO_RETURN noises) and far under the level before is taken back.
 
-    While it is that far under, the return stays in doubt.
+    After a tone of over LONG seconds the return stays in doubt while it is that far under.
     """
     if track.left is None:
         return
-    track.doubted = track.level < track.left[1] / FAR_UNDER
-    if not track.doubted:
-        track.left = None
-    elif ratio < NO_RETURN and track.count < FIRST:
+    weak = track.level < track.left[1] / FAR_UNDER
+    track.doubted = weak and track.seconds(track.left[0]) > LONG
+    if weak and ratio < NO_RETURN and track.count < FIRST:
         _take_back(track, track.next - 1)
+    elif not track.doubted:
+        track.left = None
 
 
 def _take_back(track: Track, frame: int) -> None:
