@@ -43,22 +43,22 @@ LEFT_OUT = 6
 """Bins left out to each side: a line and its drift."""
 
 
-def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
-    """Hz from the tone in bins `pair`, `pair` + 1 to the nearest line that is kept out of its baseband; inf: none.
+def nearest_line(rows: Rows, first: int, stop: int, swept: tuple[int, int]) -> float:
+    """Hz from the tone in pairs `swept` of bins to the nearest line that is kept out of its baseband; inf: none.
 
     Of frames first <= t < stop. Such a line is a hum, or the only other one within FAR bins: of a voice all are kept,
     so that they show.
     """
-    low, high = max(pair - FAR, 0), min(pair + FAR + 2, BINS)
+    low, high = max(swept[0] - FAR, 0), min(swept[1] + FAR + 2, BINS)
     floor = rows.noise(first, stop, low, high)[0]
     power = rows.ratio(first, stop)[:, low:high] * floor
     rank = min(int(PRESENT * len(power)), len(power) - 1)
     line = np.partition(power, rank, axis=0)[rank]
-    place = pair - low
-    own = float(line[place : place + 2].max())
+    place, last = swept[0] - low, swept[1] - low
+    own = float(line[place : last + 2].max())
     least = max(SHARE * own, OVER_NOISE * float(median(line)))
-    line[max(place - NEAREST, 0) : place + NEAREST + 2] = 0
-    near = line[max(place - FURTHEST - 1, 0) : place + FURTHEST + 3]
+    line[max(place - NEAREST, 0) : last + NEAREST + 2] = 0
+    near = line[max(place - FURTHEST - 1, 0) : last + FURTHEST + 3]
     if float(np.maximum.reduce(near)) <= least:
         return inf
     tops = 1 + ((line[1:-1] > least) & (line[1:-1] >= line[:-2]) & (line[1:-1] > line[2:])).nonzero()[0]
@@ -66,7 +66,8 @@ def nearest_line(rows: Rows, first: int, stop: int, pair: int) -> float:
     others = np.where(lasting, np.float32(0), line)
     rest = but_one(others) if others.any() else None
     single = int(np.argmax(others)) if rest is not None and rest.max() < own / OF_TWO else -1
-    away = np.abs(tops[lasting[tops] | (tops == single)] - (place + 0.5))
+    found = tops[lasting[tops] | (tops == single)]
+    away = np.maximum(place + 0.5 - found, found - (last + 0.5))
     away = away[away < FURTHEST]
     return float(away.min()) * BIN_HZ if len(away) else inf
 

@@ -27,6 +27,9 @@ FIRST = CHUNK + CHUNK // 2
 """Frames of it at its first chunk border are fewer."""
 OUTSHINES = 10.0
 """Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise)."""
+LEFT, GLIDES = 4.0, 4.0
+"""A strong tone has moved where two frames hold most of it on the same side, this many times what its pair holds, and
+this part of its level at least (judgement)."""
 FAINT_EVIDENCE = 5.0
 """Nats more for "ended" of a faint tone: 10 s of it hold 156 chances to be wrong (e^-10 each)."""
 TAIL_DB = 12.0
@@ -65,6 +68,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     wide = pair_power(rows, track.pair, first, stop, wide=True).tolist() if track.wide else None
     powers = rows.noise_at(first, stop, track.pair)
     outshone = _outshone(track, rows, first, stop, powers)
+    gliding, bins = _glide(track, rows, first, stop, powers)
     noise = powers.tolist()
     state = track.ended is None, track.wide
     for i, frame in enumerate(range(first, stop)):
@@ -76,9 +80,12 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
             _wait(track, max(a + b, b + c, c + d), noise[i], frame)
         if i == outshone and track.closed is None:
             _give_way(track, frame)
-        if track.closed is not None or (track.ended is None, track.wide) != state:
+        if i == gliding or track.closed is not None or (track.ended is None, track.wide) != state:
             break
     _hold(track, rows, first, track.next)
+    if track.next == first + gliding + 1 and track.ended is None:
+        track.glide(track.next, bins)
+        track.wide = True
     if track.next == border and track.closed is None:
         _recentre(track, rows)
 
@@ -95,6 +102,27 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
     expected = np.maximum(track.border_level / noise, 1.0)
     over = (strongest > OUTSHINES * (2 + 2 * expected)).nonzero()[0]
     return int(over[0]) if len(over) else stop - first
+
+
+def _glide(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tuple[int, int]:
+    """(frames before the one in which a strong tone has left its pair, bins to where it is); all and 0 if it stays."""
+    fresh = first - track.start < CHUNK  # a strong one is not wide yet where it began within a frame
+    if not (track.wide or fresh) or track.hum or track.ended is not None:
+        return stop - first, 0
+    before = min(first - track.start, 1)
+    low, high = max(track.pair - WIDE, 1), min(track.pair + WIDE, BINS - 3)
+    near = rows.ratio(first - before, stop)[:, low : high + 2]
+    pairs = near[:, 1:] + near[:, :-1]
+    away = pairs.argmax(axis=1) - (track.pair - low)
+    if not before:
+        away = np.concatenate([away[:1], away])
+    if first - before == track.start:  # its first frame holds the onset too
+        away[0] = 0
+    top, own = np.maximum.reduce(pairs[before:], axis=1), pairs[before:, track.pair - low]
+    gone = (np.abs(away[1:]) > 1) & (away[1:] * away[:-1] > 0)
+    gone &= (top > LEFT * own) & (top * noise > track.border_level / GLIDES) & (top > STRONG)
+    frames = gone.nonzero()[0]
+    return (int(frames[0]), int(away[1 + frames[0]])) if len(frames) else (stop - first, 0)
 
 
 def _give_way(track: Track, frame: int) -> None:

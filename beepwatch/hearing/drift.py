@@ -4,7 +4,7 @@ Weak tones: the best of a grid of straight drifts, then its bend by the phases o
 off the phase from step to step as well. Long ones: through the lines of pieces.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,9 +73,15 @@ class Drift:
     centre: float
     low: float
     high: float
+    beside: "Drift | None" = None
+    """What it is counted from, where that moves too."""
 
     def hertz(self, steps: Doubles) -> Doubles:
         """Hz at each step number; they rise."""
+        own = self._own(steps)
+        return own if self.beside is None else own + self.beside.hertz(steps)
+
+    def _own(self, steps: Doubles) -> Doubles:
         if len(steps) and (steps[0] < self.low or steps[-1] > self.high):
             steps = np.minimum(np.maximum(steps, self.low), self.high)
         if len(self.coefficients) == 1:
@@ -99,14 +105,14 @@ class Drift:
     def extended(self, part: Envelope) -> "Drift":
         """The same, going on as it is over all of `part`."""
         low, high = min(self.low, part.first), max(self.high, part.first + part.z.shape[1])
-        return Drift(self.coefficients, self.centre, low, high)
+        return replace(self, low=low, high=high)
 
     def plus(self, coefficients: tuple[float, ...]) -> "Drift":
         """The same with a polynomial added."""
         longer, shorter = sorted((self.coefficients, coefficients), key=len, reverse=True)
         gap = len(longer) - len(shorter)
         total = (*longer[:gap], *(a + b for a, b in zip(longer[gap:], shorter, strict=True)))
-        return Drift(total, self.centre, self.low, self.high)
+        return replace(self, coefficients=total)
 
 
 def still(part: Envelope, coefficients: tuple[float, ...] = (0.0,)) -> Drift:
@@ -168,7 +174,7 @@ def _from_phase(part: Envelope, degree: int) -> Drift:
     start = float(np.angle(turns.sum()))
     hertz = (np.angle(smooth * np.exp(-1j * start)) + start) / (2 * np.pi * STEP_SECONDS)
     power = min(degree, max(0, len(smooth) // 12 - 1))
-    return plain.plus(_polyfit((at - plain.centre) * STEP_SECONDS, hertz, power, np.sqrt(np.abs(smooth))))
+    return plain.plus(polynomial((at - plain.centre) * STEP_SECONDS, hertz, power, np.sqrt(np.abs(smooth))))
 
 
 def follow(part: Envelope, share: float = DRIFT_SHARE, energy: float | None = None) -> Drift:
@@ -206,8 +212,11 @@ def powers(spectra: Complexes) -> Doubles:
     return total
 
 
-def _polyfit(x: Doubles, y: Doubles, degree: int, weight: Doubles) -> tuple[float, ...]:
-    """Least squares polynomial, highest power first; x is scaled to +-1 for the sake of its condition."""
+def polynomial(x: Doubles, y: Doubles, degree: int, weight: Doubles) -> tuple[float, ...]:
+    """Coefficients, highest power first, of the weighted least squares polynomial through y (n,) at x (n,).
+
+    x is scaled to +-1 for the sake of its condition.
+    """
     scale = float(np.abs(x).max()) or 1.0
     scaled = x / scale
     columns = np.empty((len(x), degree + 1))
@@ -256,7 +265,7 @@ def polished(part: Envelope, drift: Drift, most: int = 4) -> Drift:
     np.cumsum(np.arctan2(steps.imag, steps.real), out=phase[1:])
     seconds = ((borders[:-1] + borders[1:]) / 2 + part.first - drift.centre) * STEP_SECONDS
     degree = min(count - 1, most, 2 if count < 5 else 4 if energy > 200 else 3)
-    fitted = _polyfit(seconds, phase, degree, np.add.reduce(np.abs(sums), axis=0))
+    fitted = polynomial(seconds, phase, degree, np.add.reduce(np.abs(sums), axis=0))
     return drift.plus(tuple(c * k / (2 * np.pi) for c, k in zip(fitted[:-1], range(degree, 0, -1), strict=True)))
 
 
@@ -276,4 +285,4 @@ def _piecewise(part: Envelope) -> Drift:
     strength = power[:, near].max(axis=1)
     seconds = (part.first + starts + size / 2 - plain.centre) * STEP_SECONDS
     degree = min(2, max(0, len(places) // 4))
-    return plain.plus(_polyfit(seconds, places, degree, np.sqrt(strength)))
+    return plain.plus(polynomial(seconds, places, degree, np.sqrt(strength)))

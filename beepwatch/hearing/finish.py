@@ -14,6 +14,7 @@ from .burst import Burst
 from .character import Steady, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import fit_burst
+from .glide import curved, path, straightened
 from .known import Known
 from .nulls import Harmonics
 from .pulses import HALF, SMOOTH, silences
@@ -45,8 +46,10 @@ Measured: of beeps in noise, rooms, speech and music and of 0.1 s pulses 98 % ha
 SHIFTS = (0, LINE_STEPS // 2)
 SMOOTHING = np.ones(SMOOTH)
 EIGHTHS = np.arange(9) / 8
-STARTS = np.arange(0, LOOKED_AT, CHUNK)
-"""Frames with which its chunks begin."""
+GLIDING = 2
+"""Frames in which a tone that glides by 200 Hz/s keeps to four bins."""
+STARTS = np.arange(0, LOOKED_AT, GLIDING)
+"""Frames with which its parts begin."""
 LEAST_ENERGY = EVIDENCE - 5.0
 """Least energy in them: better edges than the track's add little to it (measured: 1.2 s at -22 dB has 47 or more)."""
 LONGEST_LOOK = 26
@@ -107,7 +110,7 @@ def line_like(track: Track, rows: Rows, stop: int) -> bool:
 
 
 def _one_line(track: Track, rows: Rows, first: int, stop: int) -> bool:
-    return _steady(track, rows, first, stop) and _alone(track.pair, rows, first, stop)
+    return _steady(track, rows, first, stop) and _alone(track.swept(first), rows, first, stop)
 
 
 def _mostly(track: Track, rows: Rows, stop: int) -> bool:
@@ -122,14 +125,17 @@ def _mostly(track: Track, rows: Rows, stop: int) -> bool:
 def _sight(track: Track, rows: Rows, stop: int) -> Sight:
     """What a look at the track's last frames before `stop` depends on; the oldest of them may be kept no more."""
     first = max(track.start, stop - LOOKED_AT, rows.since(track.told_at))
-    near = rows.lasting(first)[max(track.pair - FAR_BINS, 0) : track.pair + FAR_BINS + 2]
-    return first, stop, track.pair, near.tobytes()
+    low, high = track.swept(first)
+    near = rows.lasting(first)[max(low - FAR_BINS, 0) : high + FAR_BINS + 2]
+    return first, stop, (low, high), near.tobytes()
 
 
 def _steady(track: Track, rows: Rows, first: int, stop: int) -> bool:
     """Is it one line that holds what evidence takes, and most of the power about it?"""
-    near = np.minimum(rows.ratio(first, stop)[:, max(track.pair - 6, 0) : track.pair + 8], 1e6) - 1.0
-    parts = np.add.reduceat(near, STARTS[: -(-len(near) // CHUNK)], axis=0)
+    low, high = track.swept(first)
+    near = np.minimum(rows.ratio(first, stop)[:, max(low - 6, 0) : high + 8], 1e6) - 1.0
+    size = CHUNK if high == low else GLIDING
+    parts = np.add.reduceat(near, STARTS[:: size // GLIDING][: -(-len(near) // size)], axis=0)
     pairs = parts[:, 1:] + parts[:, :-1]
     line = float(np.add.reduce(np.maximum.reduce(pairs[:, 2:] + pairs[:, :-2], axis=1)))
     if line < LEAST_LINE and stop - track.start <= LOOKED_AT:
@@ -137,14 +143,17 @@ def _steady(track: Track, rows: Rows, first: int, stop: int) -> bool:
     return line > NARROW * (float(np.add.reduce(near, axis=None)) - 3 * sqrt(near.size))
 
 
-def _alone(tone: int, rows: Rows, first: int, stop: int) -> bool:
-    """Has the tone in bins `tone`, `tone` + 1 in frames first <= t < stop no other line near it, but one at most?"""
-    low, high = max(tone - FAR_BINS, 0), min(tone + FAR_BINS + 2, BINS)
-    floor, place = rows.noise(first, stop, low, high)[0], tone - low
-    power = np.add.reduce(rows.ratio(first, stop)[:, low:high] * floor, axis=0) / np.float32(stop - first)
-    pair = max(float(power[place]), float(power[place + 1]))
-    hidden = rows.noise_in(stop - 1, tone) * 4 * (1 + 3 / sqrt(stop - first))
-    power[max(place - NEAR_BINS, 0) : place + NEAR_BINS + 2] = 0.0
+def _alone(swept: tuple[int, int], rows: Rows, first: int, stop: int) -> bool:
+    """Has the tone in pairs `swept` of bins in frames first <= t < stop no other line near it, but one at most?"""
+    low, high = max(swept[0] - FAR_BINS, 0), min(swept[1] + FAR_BINS + 2, BINS)
+    floor, own = rows.noise(first, stop, low, high)[0], slice(swept[0] - low, swept[1] - low + 2)
+    frames = rows.ratio(first, stop)[:, low:high] * floor
+    power = np.add.reduce(frames, axis=0) / np.float32(stop - first)
+    pair = float(np.maximum.reduce(power[own]))
+    if swept[1] > swept[0]:  # its power is spread over all of them
+        pair = float(np.add.reduce(np.maximum.reduce(frames[:, own], axis=1))) / (stop - first)
+    hidden = rows.noise_in(stop - 1, swept[1]) * 4 * (1 + 3 / sqrt(stop - first))
+    power[max(own.start - NEAR_BINS, 0) : own.stop + NEAR_BINS] = 0.0
     if float(np.maximum.reduce(power)) < max(hidden, pair / ALONE):
         return True
     middle = floor.shape[1] // 2
@@ -197,7 +206,7 @@ def collect(track: Track, rows: Rows, audio: Audio, stop_frame: int) -> None:
     """Bring the sound up to the end of the frame before `stop_frame` down to the track's baseband."""
     sight = _sight(track, rows, stop_frame)
     if track.measured is None or track.measured[0] != sight:
-        track.measured = (sight, nearest_line(rows, sight[0], stop_frame, track.pair))
+        track.measured = (sight, nearest_line(rows, sight[0], stop_frame, track.swept(sight[0])))
     apart = track.measured[1]
     if apart < track.apart:
         track.apart, track.chunks = apart, []
@@ -297,7 +306,7 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
     part = stretch.part
     if not looked_at and not one_line(part.part(int(stretch.begin), int(stretch.end) + 1), known is not None):
         return None
-    burst = fit_burst(part, stretch.begin, stretch.end, None if known is None else known.length)
+    burst = _fit(track, rows, stretch, None if known is None else known.length)
     if not enough(burst, known is not None):
         return None
     hertz = track.tone + float(np.add.reduce(burst.drift.hertz(burst.begin + EIGHTHS * (burst.end - burst.begin)))) / 9
@@ -324,6 +333,14 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
         track.at_start and track.cut == 0,
         paired or track.apart < inf,
     )
+
+
+def _fit(track: Track, rows: Rows, stretch: Stretch, length: float | None) -> Burst:
+    """Fit one burst, what it glided taken out first; length: s, where it is known."""
+    course = path(track, rows, stretch.begin, stretch.end) if track.glides else None
+    if course is None:
+        return fit_burst(stretch.part, stretch.begin, stretch.end, length)
+    return curved(fit_burst(straightened(stretch.part, course), stretch.begin, stretch.end, length), course)
 
 
 def _loudest(part: Envelope, burst: Burst) -> int:

@@ -36,7 +36,7 @@ def open_track(rows: Rows, frame: int, bin_: int, length: int, earliest: int) ->
     track = Track(pair, start, start, (pair + share + LOW_BIN) * BIN_HZ, least_frame=start)
     track.at_start, track.opened = start <= 1, frame
     track.reach = reach_of(float(y[first - back :].max()))
-    track.wide = wide
+    track.wide, track.border_level = wide, strength * rows.noise_in(frame, pair)
     return track
 
 

@@ -9,7 +9,7 @@ from .beside import OF_TWO, but_one
 from .burst import Burst
 from .floor import BLOCK, band_level
 from .rows import Rows
-from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, Floats, Mask
+from .spectrum import BAND_BINS, BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, Doubles, Floats, Mask
 
 NEAR_BINS = (5, 45)
 """35 to 350 Hz: where a voice has its next harmonic and a buzzer has nothing."""
@@ -26,6 +26,8 @@ LATEST = 40
 LONG = 13.0
 """Seconds from which a tone is judged by most of it, not by its end: shorter ones are held notes as often (measured: in
 34 h of recordings one more note of 11 s was then taken for a sounder's, tests/bench/unseen.py)."""
+GLIDES = 25.0
+"""Hz (three bins) that a tone moves, from which its line is taken out frame by frame."""
 LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
 
@@ -61,14 +63,16 @@ def _around(
     first, last = span
     if last < first:
         return NONE_DB, NONE_DB, False
-    mean: Floats = (rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]).mean(
-        axis=0, dtype=np.float32
-    )
+    power = rows.ratio(first, last + 1) * rows.noise(first, last + 1, 0, BINS)[0]
+    mean: Floats = power.mean(axis=0, dtype=np.float32)
     middle = np.array([(first + last + 2) / 2 * HOP / STEP])
     hertz = tone + float(burst.drift.hertz(middle)[0])
     frames = max(1, int(burst.seconds / HOP_SECONDS) - 1)
     k = min(max(round(hertz / BIN_HZ - LOW_BIN), 0), BINS - 1)
     line = float(mean[max(k - 1, 0) : k + 2].max())
+    moved = _moved(burst, span)
+    if moved > GLIDES:
+        line, mean = _still(power, tone + burst.drift.hertz((np.arange(first, last + 1) + 1.0) * HOP / STEP), k)
     floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
     hidden = (1 + 3 / np.sqrt(frames)) * 4 * float(floor[k])
     others = np.where(_lasting(rows, burst, frame), np.float32(0), mean)
@@ -80,6 +84,25 @@ def _around(
         return *around, False
     beyond = _neighbours(rest, k, line, hidden), _company(rest, floor, line, hertz)
     return (*beyond, True) if min(beyond) >= ALONE_DB else (*around, False)
+
+
+def _moved(burst: Burst, span: tuple[int, int]) -> float:
+    """Hz between the highest and the lowest of the tone's frequencies in the frames from the first to the last."""
+    hertz = burst.drift.hertz(np.linspace(span[0] + 1.0, span[1] + 1.0, 5) * HOP / STEP)
+    return float(hertz.max() - hertz.min())
+
+
+def _still(power: Floats, hertz: Doubles, k: int) -> tuple[float, Floats]:
+    """Of a tone that glides, frame by frame, through `hertz` (n,): (mean power of its line, mean of `power` (n, BINS)
+    with that line in bin k alone)."""
+    own = np.clip(np.round(hertz / BIN_HZ - LOW_BIN).astype(np.int64), 0, BINS - 1)
+    rest, all_ = power.copy(), np.arange(len(power))
+    line = float(np.max([power[all_, np.clip(own + off, 0, BINS - 1)] for off in (-1, 0, 1)], axis=0).mean())
+    for off in range(-NEAR_BINS[0], NEAR_BINS[0] + 1):
+        rest[all_, np.clip(own + off, 0, BINS - 1)] = 0.0
+    mean: Floats = rest.mean(axis=0, dtype=np.float32)
+    mean[k] = line
+    return line, mean
 
 
 def _neighbours(others: Floats, k: int, line: float, hidden: float) -> float:

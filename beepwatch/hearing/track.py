@@ -23,8 +23,9 @@ CHUNK = 8
 """Frames between two looks at a track's bin, counted from its start: results do not depend on how samples came."""
 
 
-Sight: TypeAlias = tuple[int, int, int, bytes]
-"""First frame, frame after the last, pair, and which bins near it had long held tones: all that a look depends on."""
+Sight: TypeAlias = tuple[int, int, tuple[int, int], bytes]
+"""First frame, frame after the last, lowest and highest pair in them, and which bins near them had long held tones: all
+that a look depends on."""
 
 
 @dataclass(slots=True)
@@ -62,7 +63,7 @@ class Track:
     dropped: bool = False
     """A stronger line took its place; nothing of it is told."""
     border_level: float = 0.0
-    """Level at the last chunk border."""
+    """Level at the last chunk border, or when it was opened."""
     left: tuple[int, float] | None = None
     """(last frame, level) before it came back, until the return is confirmed."""
     doubted: bool = False
@@ -100,11 +101,27 @@ class Track:
     """What was last looked at for another line, and Hz to it."""
     tones: list[tuple[int, float]] = field(default_factory=list)
     """(frame from which it was so, tone before) of each change of `tone`."""
+    glides: list[tuple[int, int]] = field(default_factory=list)
+    """(frame from which it was so, pair before) where the pair moved within a chunk."""
 
     @property
     def level(self) -> float:
         """Mean power of the pair beyond noise."""
         return self.total / self.count if self.count > 1 else self.total
+
+    def glide(self, frame: int, bins: int) -> None:
+        """From `frame` on the pair lies `bins` higher."""
+        self.glides.append((frame, self.pair))
+        self.pair += bins
+
+    def pair_at(self, frame: int) -> int:
+        """The pair as it was at `frame`, as far as it has glided since."""
+        return next((before for moved, before in self.glides if moved > frame), self.pair)
+
+    def swept(self, first: int) -> tuple[int, int]:
+        """Lowest and highest pair from frame `first` on; both the present one if it did not glide."""
+        pairs = [self.pair, *(before for moved, before in self.glides if moved > first)]
+        return min(pairs), max(pairs)
 
     def tune(self, tone: float, frame: int) -> None:
         """From `frame` on the local oscillator is at `tone` Hz."""

@@ -23,6 +23,7 @@ from tests.bench.counting import Row
 from tests.bench.trials import (
     beside,
     curve_point,
+    drifting,
     ears,
     false_beeps,
     fast_pulses,
@@ -69,6 +70,11 @@ def tasks(quick: bool) -> list[Task]:
     for on in (0.1, 0.15):
         todo += [("pulses", partial(fast_pulses, on, 0.1, snr, 60 // share)) for snr in (10.0, 0.0, -6.0)]
     todo += [("520 Hz", partial(square_wave, snr, 90 // share)) for snr in (10.0, 0.0, -10.0)]
+    todo += [
+        ("drift", partial(drifting, moved, snr, 300 // share))
+        for moved in (0.01, 0.02, 0.03)
+        for snr in (10.0, 0.0, -6.0)
+    ]
     for faded in (False, True):
         todo += [("ears", partial(ears, snr, faded, 200 // share)) for snr in (-20.0, -22.0, -24.0)]
     todo += [("real", partial(real_sound, kind, minutes)) for kind in ("speech", "music", "ambient")]
@@ -121,7 +127,9 @@ def parser() -> argparse.ArgumentParser:
     """The command line."""
     made = argparse.ArgumentParser(prog="tests.bench.detection", description=__doc__.splitlines()[0])
     made.add_argument("--quick", action="store_true", help="a tenth of it, in two minutes")
-    made.add_argument("--only", metavar="SECTION", help="curve, false, rooms, pulses, 520 Hz, ears, real or in real")
+    made.add_argument(
+        "--only", metavar="SECTION", help="curve, false, rooms, pulses, 520 Hz, drift, ears, real or in real"
+    )
     made.add_argument("--jobs", type=int, default=2, help="processes at once (default 2)")
     made.add_argument("--out", type=Path, default=FOLDER, metavar="FOLDER")
     return made

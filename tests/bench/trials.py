@@ -60,6 +60,10 @@ def white(seconds: float, rng: np.random.Generator) -> Floats:
     return np.float32(RMS) * rng.standard_normal(round(seconds * RATE), dtype=np.float32)
 
 
+EVENLY = 4.0
+"""s of a warm-up that is straight over a beep."""
+
+
 def curve_point(length: float, snr: float, count: int) -> Row:
     """`count` beeps in white noise: found, edges, tone, latency, beside the ideal and the bounds."""
     rng = np.random.default_rng([10_000, round(length * 10), round(snr * 10 + 1000)])
@@ -184,6 +188,23 @@ def square_wave(snr: float, count: int) -> Row:
     tones = [Tone(3 + i, 0.5, 520.0, level(snr), SQUARE) for i in range(count)]
     told = tally(beeps(hear(add(white(6 + count, rng), tones))), tones)
     return Row("520 Hz", f"{snr:g} dB", count, len(told.pairs), told.heard, len(told.extra))
+
+
+def drifting(share: float, snr: float, count: int) -> Row:
+    """1.2 s beeps whose tone moves by `share` of it, up or down, evenly or within 0.3 s: told by the mean to 0.5 %."""
+    rng = np.random.default_rng([10_004, round(share * 1000), round(snr + 100)])
+    tones = []
+    for tone in random_tones(count, 1.2, snr, rng):
+        warm_up = float(rng.choice([0.3, EVENLY]))
+        moved = share * float(rng.choice([-1, 1])) / (1 - float(np.exp(-tone.length / warm_up)))
+        last = tone.frequency / (1 + max(moved, 0.0))  # none begins above 4900 Hz
+        tones.append(Tone(tone.onset, tone.length, last, tone.level, drift=moved, warm_up=warm_up))
+    told = tally(beeps(hear(add(white(4 + count * (1.2 + PAUSE), rng), tones))), tones)
+    right = [(beep, tone) for beep, tone in told.pairs if abs(beep.frequency / tone.mean_frequency - 1) < 0.005]
+    figures = quantiles([beep.duration - tone.length for beep, tone in right], "length_ms", 1e3)
+    return Row(
+        "drift", f"{share:.0%} in 1.2 s, {snr:g} dB", count, len(right), told.heard, len(told.extra), 0.0, figures
+    )
 
 
 def ears(snr: float, faded: bool, count: int) -> Row:

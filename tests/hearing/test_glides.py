@@ -1,0 +1,79 @@
+"""A tone that moves by bins within half a second is one beep, and its own course is no company for it."""
+
+import numpy as np
+import pytest
+
+from beepwatch.events import Raised
+from beepwatch.hearing import RATE
+from beepwatch.hearing.drift import Drift
+from beepwatch.recognizer import Recognizer
+from beepwatch.synthesis import Tone
+from tests.hearing.scenes import Floats, add, background, beeps, hear, level
+
+STRAIGHT = 4.0
+"""s: so long a warm-up is straight over a beep."""
+
+
+def gliding(onset: float, frequency: float, snr: float, share: float) -> Tone:
+    """1.2 s in which the frequency moves by `share` of it, all but straight."""
+    drift = share / (1 - float(np.exp(-1.2 / STRAIGHT)))
+    return Tone(onset, 1.2, frequency, level(snr), drift=drift, warm_up=STRAIGHT)
+
+
+@pytest.mark.parametrize("share", [-0.03, -0.02, 0.02, 0.03])
+@pytest.mark.parametrize("frequency", [1500.0, 2900.0, 4500.0])
+def test_a_drift_of_three_percent_within_a_breath_is_followed(frequency: float, share: float) -> None:
+    """One beep, edges to 30 ms, told by its mean tone, pure and alone."""
+    tone = gliding(3, frequency, 6, share)
+    [beep] = beeps(hear(add(background(8, 75), [tone])))
+    assert (beep.onset, beep.duration) == pytest.approx((3, 1.2), abs=0.03)
+    assert beep.frequency == pytest.approx(tone.mean_frequency, rel=0.001)
+    assert beep.character.purity > 0.95
+    assert min(beep.character.neighbours, beep.character.company) > 20
+
+
+def test_it_is_followed_where_it_is_weak() -> None:
+    """At -6 dB: 3 % of 1.5 kHz, in eight places."""
+    tones = [gliding(3 + 4.03 * i, 1500, -6, 0.03) for i in range(8)]
+    heard = beeps(hear(add(background(38, 76), tones)))
+    assert [one.onset for one in heard] == pytest.approx([tone.onset for tone in tones], abs=0.06)
+    assert [one.duration for one in heard] == pytest.approx([1.2] * 8, abs=0.06)
+
+
+def test_a_course_that_turns_is_followed() -> None:
+    """Up by 2 % and down again."""
+    time = np.arange(round(1.2 * RATE)) / RATE
+    hertz = 2900 * (1 + 0.02 * np.sin(np.pi * time / 1.2))
+    sound: Floats = background(8, 77)
+    amplitude = 10 ** (level(10) / 20) * np.sqrt(2)
+    sound[3 * RATE : 3 * RATE + len(time)] += (amplitude * np.sin(2 * np.pi * np.cumsum(hertz) / RATE)).astype(
+        np.float32
+    )
+    [beep] = beeps(hear(sound))
+    assert (beep.onset, beep.duration) == pytest.approx((3, 1.2), abs=0.08)
+    assert beep.frequency == pytest.approx(float(hertz.mean()), rel=0.002)
+
+
+def test_breaths_that_glide_are_named_in_time() -> None:
+    """Lead-disconnect at 3 %, untaught: within a second of the third beep's end."""
+    tones = [gliding(5 + 4 * i, 2900, 6, 0.03) for i in range(6)]
+    recognizer = Recognizer(1)
+    events = recognizer.push(add(background(30, 78), tones)[:, None]) + recognizer.flush()
+    [raised] = [event for event in events if isinstance(event, Raised)]
+    assert raised.alarm.pattern == "lead-disconnect"
+    assert raised.at - (5 + 8 + 1.2) < 1.0
+
+
+def test_a_tone_beside_it_is_a_beep_of_its_own() -> None:
+    """A steady one, 700 Hz higher, that begins and ends with it."""
+    tones = [gliding(3, 2400, 6, 0.03), Tone(3, 1.2, 3100, level(6))]
+    heard = sorted(beeps(hear(add(background(8, 79), tones))), key=lambda one: one.frequency)
+    assert [one.frequency for one in heard] == [pytest.approx(tone.mean_frequency, rel=0.002) for tone in tones]
+
+
+def test_a_drift_counted_from_another_adds_to_it() -> None:
+    """Each is held still outside its own span."""
+    steps = np.array([0.0, 5.0, 10.0, 20.0])
+    course = Drift((250.0, 0.0), 5.0, 0.0, 10.0)
+    whole = Drift((3.0,), 0.0, 0.0, 20.0, beside=course)
+    assert whole.hertz(steps).tolist() == (3.0 + course.hertz(steps)).tolist() == [-2.0, 3.0, 8.0, 8.0]
