@@ -39,6 +39,8 @@ class Character:
     """Relative spread (p10 to p90) of frequency over pieces of 0.5 s; 0 for a beep under 2 s."""
     settled: float | None = None
     """Purity of its middle alone, where the room has settled; None where it is too short to tell."""
+    moved: float = 0.0
+    """Hz between the highest and the lowest frequency of its smooth drift."""
 
 
 @dataclass(frozen=True, slots=True)

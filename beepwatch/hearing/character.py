@@ -48,6 +48,8 @@ HOLDS = 12.0
 sounds with nothing between."""
 QUARTERS = np.arange(4) - 1.5
 """Middles of a beep's quarters, in quarters from its own."""
+PLACES = 17
+"""At which a drift is looked at."""
 VALLEY_STEPS = 12
 """48 ms."""
 
@@ -207,6 +209,12 @@ def spread(body: Inside, hertz: float) -> float:
     return float(max(0.0, (high - low) - 5.0 * float(np.median(errors))) / hertz)
 
 
+def moved(burst: Burst) -> float:
+    """Hz between the highest and the lowest frequency that its drift passes through."""
+    hertz = burst.drift.hertz(np.linspace(burst.begin, burst.end, PLACES))
+    return float(np.maximum.reduce(hertz) - np.minimum.reduce(hertz))
+
+
 def valley(body: Inside) -> float:
     """dB of the deepest 48 ms dip below the lower of its two sides; 0 where noise would hide it."""
     if len(body.u) < 3 * VALLEY_STEPS:
@@ -250,6 +258,6 @@ def describe(
     middle = middle_of(body)
     character = Character(
         *own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz),
-        settled=None if middle is None else purity(middle),
+        settled=None if middle is None else purity(middle), moved=moved(burst),
     )  # fmt: skip
     return character, level, paired

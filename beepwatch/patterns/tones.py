@@ -123,6 +123,7 @@ def inner(whole: LongBeep, piece: Beep) -> Character:
         after=character.after if last else 0.0,
         valley=character.valley,
         spread=character.spread,
+        moved=character.moved,
     )
 
 

@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from scipy.signal import fftconvolve
 
-from beepwatch.events import Raised
+from beepwatch.events import Beep, Raised
 from beepwatch.hearing import RATE
 from beepwatch.hearing.drift import Drift
 from beepwatch.recognizer import Recognizer
 from beepwatch.synthesis import Tone
+from tests.hearing.rooms import bedroom
 from tests.hearing.scenes import Floats, add, background, beeps, hear, level
 
 STRAIGHT = 4.0
@@ -69,6 +71,31 @@ def test_a_tone_beside_it_is_a_beep_of_its_own() -> None:
     tones = [gliding(3, 2400, 6, 0.03), Tone(3, 1.2, 3100, level(6))]
     heard = sorted(beeps(hear(add(background(8, 79), tones))), key=lambda one: one.frequency)
     assert [one.frequency for one in heard] == [pytest.approx(tone.mean_frequency, rel=0.002) for tone in tones]
+
+
+@pytest.mark.parametrize(("drift", "moved"), [(0.0, 0.0), (0.005, 13.3), (-0.01, 26.6)])
+def test_how_far_a_tone_moves_is_told(drift: float, moved: float) -> None:
+    """10 s that settle within 4 s: the part of the drift that is left at the end is not moved through."""
+    tone = Tone(3, 10, 2900, level(0), drift=drift, warm_up=4.0)
+    [beep] = beeps(hear(add(background(16, 80), [tone])))
+    assert beep.character.moved == pytest.approx(moved, abs=0.6)
+
+
+@pytest.mark.parametrize("seed", [30_004, 30_009, 30_015])
+def test_a_battery_tone_that_drifts_in_a_room_is_named_at_its_end(seed: int) -> None:
+    """10 s that move by 1 %: the room makes them 7 to 12 dB uneven, each sound by sound."""
+    rng = np.random.default_rng([seed, 2])
+    tone = Tone(6, 10, float(rng.uniform(1900, 4600)), 0.0, (-20.0, -26.0), drift=0.01, warm_up=10.0)
+    dry = tone.at(0, 22 * RATE, RATE)
+    wet = fftconvolve(dry, bedroom(seed).response)[: len(dry)]
+    loud = 10 ** (level(6) / 20) * wet / np.sqrt(np.mean(wet[round(6.3 * RATE) : round(15.5 * RATE)] ** 2) * 2)
+    recognizer = Recognizer(1)
+    events = recognizer.push((background(22, seed) + loud).astype(np.float32)[:, None]) + recognizer.flush()
+    [beep] = [event for event in events if isinstance(event, Beep) and event.duration > 5]
+    assert beep.character.flatness > 7.0
+    [raised] = [event for event in events if isinstance(event, Raised)]
+    assert raised.alarm.pattern == "backup-battery"
+    assert raised.at - 16 < 1.0
 
 
 def test_a_drift_counted_from_another_adds_to_it() -> None:

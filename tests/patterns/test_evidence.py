@@ -111,6 +111,16 @@ def test_a_long_tone_with_one_fault_is_not_enough_at_once(character: Character) 
     assert evidence.long_tone(Character(), 0.0, drone=True) < bound
 
 
+def test_a_long_tone_that_fades_is_none_unless_it_moves() -> None:
+    """What is struck dies away on one pitch; a tone that moves is louder and weaker with the room."""
+    whole = evidence.long_tone(Character(), 0.0, drone=False)
+    assert evidence.long_tone(Character(flatness=9.0), 0.0, drone=False) == whole - 4.0
+    assert evidence.long_tone(Character(flatness=9.0, moved=2.0), 0.0, drone=False) == whole - 4.0
+    assert evidence.long_tone(Character(flatness=9.0, moved=8.0), 0.0, drone=False) == whole
+    assert evidence.under_way(Character(flatness=9.0, moved=8.0), 0.3) == evidence.UNSURE[1]  # its end is waited for
+    assert evidence.under_way(Character(flatness=9.0), 0.3) == 0.0  # that it dies counts already
+
+
 def test_confidence_rises_with_evidence_and_is_a_probability() -> None:
     """Far below the bound it is near none, far above near one, on a known tone sooner."""
     excesses = (-1e9, -8.0, -1.0, 0.0, 1.0, 1e9)
