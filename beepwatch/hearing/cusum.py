@@ -77,7 +77,8 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
         if track.ended is None:
             _sound(track, b + c if wide is None else wide[i], noise[i], frame)
         else:
-            _wait(track, max(a + b, b + c, c + d), noise[i], frame)
+            near_it = max(a + b, b + c, c + d)
+            _wait(track, near_it if wide is None or not track.glides else max(near_it, wide[i]), noise[i], frame)
         if i == outshone and track.closed is None:
             _give_way(track, frame)
         if i == gliding or track.closed is not None or (track.ended is None, track.wide) != state:

@@ -14,10 +14,10 @@ from .burst import Burst
 from .character import Steady, describe, flatness, inside, purity
 from .drift import Envelope
 from .fit import fit_burst
-from .glide import curved, path, straightened
+from .glide import curved, glides, path, straightened
 from .known import Known
 from .nulls import Harmonics
-from .pulses import HALF, SMOOTH, silences
+from .pulses import GLIDING_GAP, HALF, SHORTEST_GAP, SMOOTH, silences
 from .rows import Rows
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .surroundings import LINE, LONG
@@ -268,11 +268,11 @@ def harmonics_of(track: Track, audio: Audio) -> Harmonics:
 
 
 def pieces(
-    whole: Envelope, harmonics: Harmonics, about: tuple[float, float], final: bool
+    whole: Envelope, harmonics: Harmonics, about: tuple[float, float], final: bool, *, gliding: bool
 ) -> list[tuple[float, float, int, int]]:
     """Pulses between the two steps `about`: (begin, end, first step it may use, step after the last)."""
     (begin, end), stop = about, whole.first + whole.z.shape[1]
-    gaps = silences(whole.part(int(begin), int(end) + 1), harmonics, final)
+    gaps = silences(whole.part(int(begin), int(end) + 1), harmonics, final, GLIDING_GAP if gliding else SHORTEST_GAP)
     starts = [begin, *(float(b) for _, b in gaps)]
     ends = [*(float(a) for a, _ in gaps), end]
     walls = [whole.first, *((a + b) // 2 for a, b in gaps), stop]
@@ -287,7 +287,7 @@ def bursts(track: Track, rows: Rows, audio: Audio, known: Known | None) -> list[
     if not one_line(whole.part(int(begin), int(end) + 1), known is not None):
         return []
     found = []
-    parts = pieces(whole, harmonics_of(track, audio), (begin, end), final=True)
+    parts = pieces(whole, harmonics_of(track, audio), (begin, end), final=True, gliding=glides(track, begin))
     for a, b, low, high in parts:
         if b - a < 4:
             continue

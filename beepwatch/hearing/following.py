@@ -11,6 +11,7 @@ from .background import Background
 from .cusum import advance
 from .faint import CERTAIN, LONGEST_DOUBT, SHORT_DOUBT, SOON, goes_on, line_before, sounds_now
 from .finish import Found, Stretch, collect, envelope, fitted, harmonics_of, line_like, pieces
+from .glide import glides
 from .known import Known
 from .nulls import fades
 from .opening import open_track
@@ -266,7 +267,8 @@ class Following:
         begin, end = coarse_steps(track, frame - 1)
         begin, end = max(begin, float(track.cut), float(whole.first)), min(end, whole.first + whole.z.shape[1] - 1.0)
         harmonics = harmonics_of(track, self._stream.audio)
-        parts = pieces(whole, harmonics, (max(begin, end - RECENT), end), final=False)
+        recent = max(begin, end - RECENT)
+        parts = pieces(whole, harmonics, (recent, end), final=False, gliding=glides(track, recent))
         for i, (a, b, low, high) in enumerate(parts[:-1]):
             first, wall = (begin, whole.first) if i == 0 else (a, low)
             stretch = Stretch(whole.part(max(wall, track.cut), high), first, b)

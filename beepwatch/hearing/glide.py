@@ -26,6 +26,12 @@ LOBE = 2
 """Bins on each side of the pair that hold a line."""
 
 
+def glides(track: Track, begin: float) -> bool:
+    """Has it moved by LEAST bins since step `begin`?"""
+    low, high = track.swept(max(track.start, round((begin * STEP - HOP) / HOP)))
+    return high - low >= LEAST
+
+
 def path(track: Track, rows: Rows, begin: float, end: float) -> Drift | None:
     """Frequency of a track between the two steps, beside its local oscillator; None where it did not glide there.
 

@@ -34,6 +34,9 @@ LEAST_SOUND = 24.0
 """Energy beyond noise of a sound that could be told of itself (as `finish.LEAST_ENERGY`)."""
 SHORTEST_GAP = 8
 """Steps (32 ms); shorter dips are noise."""
+GLIDING_GAP = 50
+"""The same (0.2 s) in a tone that glides: it passes a null of the room, 5 Hz wide or so, as abruptly as it is switched,
+and no standard's pulses glide."""
 
 
 def _runs(mask: Mask) -> list[tuple[int, int]]:
@@ -43,10 +46,11 @@ def _runs(mask: Mask) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[int, int]]:
+def silences(part: Envelope, harmonics: Harmonics, final: bool, least: int = SHORTEST_GAP) -> list[tuple[int, int]]:
     """Silences inside the burst that fills `part`, as (first step, step after), too long to be one beep.
 
     Empty where the tone is too weak to tell. `final`: the burst has ended; otherwise its last sound may still grow.
+    least: steps of the shortest.
     """
     n = part.z.shape[1]
     if n < 4 * SHORTEST_GAP:
@@ -56,6 +60,7 @@ def silences(part: Envelope, harmonics: Harmonics, final: bool) -> list[tuple[in
     gaps = _gaps(part, sound, power, harmonics)
     if len(part.z) > 1:
         gaps = _longest(gaps + _gaps_by_channel(part, harmonics))
+    gaps = [(a, b) for a, b in gaps if b - a >= least]
     if not gaps:
         return []
     loud = np.flatnonzero(power >= HALF * quantile(power, 0.8))

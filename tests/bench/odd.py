@@ -188,6 +188,16 @@ def quickened(lot: Lot) -> Scene:
     return scene(lot, changing.heard(lot, float(lot.uniform(0, 20))), changing)
 
 
+def gliding(lot: Lot) -> Scene:
+    """The tone moves by 1 to 3 % in each beep, evenly or within 0.3 s; none is above 4.6 kHz."""
+    alarm, settling = breaths(lot), float(lot.choice([0.3, 4.0]))
+    share = float(lot.uniform(0.01, 0.03)) * float(lot.choice([-1, 1]))
+    drift = share / (1 - float(np.exp(-alarm.lengths[0] / settling)))
+    tone = min(alarm.sounder.tone, 4600.0) / (1 + max(drift, 0.0))
+    alarm = replace(alarm, sounder=replace(alarm.sounder, tone=tone, drift=drift, settling=settling))
+    return scene(lot, alarm.heard(lot, float(lot.uniform(0, 25))), alarm)
+
+
 def through_8_khz(lot: Lot) -> Scene:
     """The sound came by an 8 kHz link before it was made 16 kHz again."""
     alarm = breaths(lot)
@@ -271,7 +281,7 @@ def into_long_tones(lot: Lot) -> Scene:
 KINDS: dict[str, Callable[[Lot], Scene]] = {
     one.__name__.replace("_", " "): one
     for one in (
-        overload, steady_tone, moved, quickened, through_8_khz, gaps, second_channel, talk, doors, two_devices,
+        overload, steady_tone, moved, quickened, gliding, through_8_khz, gaps, second_channel, talk, doors, two_devices,
         smoke_alarm, into_long_tones,
     )
 }  # fmt: skip

@@ -56,6 +56,16 @@ def test_a_course_that_turns_is_followed() -> None:
     assert beep.frequency == pytest.approx(float(hertz.mean()), rel=0.002)
 
 
+def test_a_null_that_it_passes_does_not_cut_it() -> None:
+    """3 % of 3 kHz within 1.2 s: 0.16 s of it, in a null some 12 Hz wide, is 20 dB weaker."""
+    tone = gliding(3, 3000, 10, 0.03)
+    sound = add(np.zeros(8 * RATE, np.float32), [tone])
+    time = np.arange(len(sound)) / RATE
+    sound[np.abs(time - 3.6) < 0.08] *= 0.1
+    [beep] = beeps(hear(background(8, 81) + sound))
+    assert (beep.onset, beep.duration) == pytest.approx((3, 1.2), abs=0.03)
+
+
 def test_breaths_that_glide_are_named_in_time() -> None:
     """Lead-disconnect at 3 %, untaught: within a second of the third beep's end."""
     tones = [gliding(5 + 4 * i, 2900, 6, 0.03) for i in range(6)]
