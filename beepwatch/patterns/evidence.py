@@ -75,6 +75,9 @@ MOVES = 3.0
 """Hz that a tone moves, from which the room makes it louder and weaker: at two frequencies so far apart what it passes
 on is alike no more (13.8 / (2 pi T60): 3.1 Hz at 0.7 s, the slowest furnished bedroom; Schroeder 1962, J. Acoust. Soc.
 Am. 34:1819, from memory)."""
+MOVING = -2.0
+"""Nats of such a one: where it stands out of the room it is named at once, a fainter one must come twice (judgement:
+held notes move and fade too)."""
 LATE = (0.56, -5.0)
 """s past the length asked for by which a tone that stands out all the while is told, and nats of one that is told
 later. Hearing looks at it each 0.51 s, so at 13.31 s first: half a look more (theory). Of 827 true ones in rooms, +10
@@ -194,15 +197,17 @@ def long_tone(character: Character, snr: float, drone: bool) -> float:
         + _alone(character.company)
         + (0.5 if max(character.before, character.after) < 0.8 else -3.5)
         + (0.0 if character.purity >= PURE_TONE else -4.0)
-        + (-4.0 if _dies(character) else 0.0)
+        + _fading(character)
         + (2.0 if snr >= LOUD else 0.0 if snr >= FAINT else -2.0)
         + (-4.0 if drone else 0.0)
     )
 
 
-def _dies(character: Character) -> bool:
-    """Does a long tone die away or swell of itself? One that moves is louder and weaker with the room."""
-    return character.flatness > DYING and character.moved < MOVES
+def _fading(character: Character) -> float:
+    """Nats that an uneven level costs a long tone; fewer where it moves, and the room may make it so."""
+    if character.flatness <= DYING:
+        return 0.0
+    return -4.0 if character.moved < MOVES else MOVING
 
 
 def under_way(character: Character, late: float) -> float:
@@ -211,7 +216,7 @@ def under_way(character: Character, late: float) -> float:
     late: s from the length that was asked for to the one at which it was told. One that fades and moves is doubted too:
     of the recordings' tones one was named so, on two of 20 tones (measured, tests/bench/naming.py).
     """
-    unsure = character.purity < UNSURE[0] or (character.flatness > DYING and not _dies(character))
+    unsure = character.purity < UNSURE[0] or _fading(character) == MOVING
     return (LATE[1] if late > LATE[0] else 0.0) + (UNSURE[1] if unsure else 0.0)
 
 

@@ -116,7 +116,7 @@ def test_a_long_tone_that_fades_is_none_unless_it_moves() -> None:
     whole = evidence.long_tone(Character(), 0.0, drone=False)
     assert evidence.long_tone(Character(flatness=9.0), 0.0, drone=False) == whole - 4.0
     assert evidence.long_tone(Character(flatness=9.0, moved=2.0), 0.0, drone=False) == whole - 4.0
-    assert evidence.long_tone(Character(flatness=9.0, moved=8.0), 0.0, drone=False) == whole
+    assert evidence.long_tone(Character(flatness=9.0, moved=8.0), 0.0, drone=False) == whole + evidence.MOVING
     assert evidence.under_way(Character(flatness=9.0, moved=8.0), 0.3) == evidence.UNSURE[1]  # its end is waited for
     assert evidence.under_way(Character(flatness=9.0), 0.3) == 0.0  # that it dies counts already
 
