@@ -30,6 +30,9 @@ OUTSHINES = 10.0
 LEFT, GLIDES = 4.0, 4.0
 """A strong tone has moved where two frames hold most of it on the same side, this many times what its pair holds, and
 this part of its level at least (judgement)."""
+GLIDED = 6 * CHUNK
+"""Frames (3 s) from a tone's start in which it may glide: whole chunks, as what is read within one must not depend on
+how many frames came at once."""
 FAINT_EVIDENCE = 5.0
 """Nats more for "ended" of a faint tone: 10 s of it hold 156 chances to be wrong (e^-10 each)."""
 TAIL_DB = 12.0
@@ -106,9 +109,13 @@ def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) ->
 
 
 def _glide(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tuple[int, int]:
-    """(frames before the one in which a strong tone has left its pair, bins to where it is); all and 0 if it stays."""
+    """(frames before the one in which a strong tone has left its pair, bins to where it is); all and 0 if it stays.
+
+    After GLIDED frames it is followed from chunk to chunk alone: what leaps then is another tone, and so is what goes
+    to and fro within one.
+    """
     fresh = first - track.start < CHUNK  # a strong one is not wide yet where it began within a frame
-    if not (track.wide or fresh) or track.hum or track.ended is not None:
+    if not (track.wide or fresh) or first - track.start >= GLIDED or track.ended is not None:
         return stop - first, 0
     before = min(first - track.start, 1)
     low, high = max(track.pair - WIDE, 1), min(track.pair + WIDE, BINS - 3)
@@ -122,6 +129,9 @@ def _glide(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tu
     top, own = np.maximum.reduce(pairs[before:], axis=1), pairs[before:, track.pair - low]
     gone = (np.abs(away[1:]) > 1) & (away[1:] * away[:-1] > 0)
     gone &= (top > LEFT * own) & (top * noise > track.border_level / GLIDES) & (top > STRONG)
+    if track.glides:
+        moved, pair = track.glides[-1]
+        gone &= (np.arange(first, stop) - moved >= CHUNK) | (away[1:] * (track.pair - pair) >= 0)
     frames = gone.nonzero()[0]
     return (int(frames[0]), int(away[1 + frames[0]])) if len(frames) else (stop - first, 0)
 
