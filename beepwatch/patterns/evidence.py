@@ -213,8 +213,8 @@ def _fading(character: Character) -> float:
 def under_way(character: Character, late: float) -> float:
     """What else a long tone is worth while it still sounds, nats: in doubt its end, seconds later, is waited for.
 
-    late: s from the length that was asked for to the one at which it was told. One that fades and moves is doubted too:
-    of the recordings' tones one was named so, on two of 20 tones (measured, tests/bench/naming.py).
+    late: s from the length that was asked for to the one at which it was told. One that fades and moves is doubted too
+    (judgement: its end tells more).
     """
     unsure = character.purity < UNSURE[0] or _fading(character) == MOVING
     return (LATE[1] if late > LATE[0] else 0.0) + (UNSURE[1] if unsure else 0.0)
