@@ -26,9 +26,14 @@ LOBE = 2
 """Bins on each side of the pair that hold a line."""
 
 
+def _frame(step: float) -> int:
+    """Frame whose middle lies nearest to a step."""
+    return round((step * STEP - HOP) / HOP)
+
+
 def glides(track: Track, begin: float) -> bool:
     """Has it moved by LEAST bins since step `begin`?"""
-    low, high = track.swept(max(track.start, round((begin * STEP - HOP) / HOP)))
+    low, high = track.swept(max(track.start, _frame(begin)))
     return high - low >= LEAST
 
 
@@ -39,8 +44,8 @@ def path(track: Track, rows: Rows, begin: float, end: float) -> Drift | None:
     """
     if (end - begin) * STEP_SECONDS > SHORT:
         return None
-    first = max(track.start, rows.since(track.told_at), round((begin * STEP - HOP) / HOP))
-    stop = min(track.next, round((end * STEP - HOP) / HOP) + 1)
+    first = max(track.start, rows.since(track.told_at), _frame(begin))
+    stop = min(track.next, _frame(end) + 1)
     low, high = track.swept(first)
     if high - low < LEAST or stop - first < FEWEST:
         return None

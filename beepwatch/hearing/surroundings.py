@@ -26,7 +26,7 @@ LATEST = 40
 LONG = 13.0
 """Seconds from which a tone is judged by most of it, not by its end: shorter ones are held notes as often (measured: in
 34 h of recordings one more note of 11 s was then taken for a sounder's, tests/bench/unseen.py)."""
-GLIDES = 25.0
+MOVES = 25.0
 """Hz (three bins) that a tone moves, from which its line is taken out frame by frame."""
 LINE = 4.0
 """Floor of a bin over its band's from which it is a line."""
@@ -70,8 +70,7 @@ def _around(
     frames = max(1, int(burst.seconds / HOP_SECONDS) - 1)
     k = min(max(round(hertz / BIN_HZ - LOW_BIN), 0), BINS - 1)
     line = float(mean[max(k - 1, 0) : k + 2].max())
-    moved = _moved(burst, span)
-    if moved > GLIDES:
+    if _moved(burst, span) > MOVES:
         line, mean = _still(power, tone + burst.drift.hertz((np.arange(first, last + 1) + 1.0) * HOP / STEP), k)
     floor = np.repeat(band_level(mean[None])[0], BAND_BINS)
     hidden = (1 + 3 / np.sqrt(frames)) * 4 * float(floor[k])
