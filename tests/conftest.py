@@ -28,8 +28,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
     Two processes that fill the same one at the same time may crash (measured: 1 of 17 pairs).
     """
-    assert config.cache is not None
-    os.environ["NUMBA_CACHE_DIR"] = str(config.cache.mkdir(f"numba-{os.environ.get('PYTEST_XDIST_WORKER', 'one')}"))
+    if (cache := getattr(config, "cache", None)) is not None:  # none with `-p no:cacheprovider`
+        os.environ["NUMBA_CACHE_DIR"] = str(cache.mkdir(f"numba-{os.environ.get('PYTEST_XDIST_WORKER', 'one')}"))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -22,7 +22,12 @@ CLEAR = 4.0
 """Energy of 20 ms of tone over noise below which no silence is looked for."""
 MISSED = 60.0
 """Energy that the tone, at its mean level, would have had in a silence: its noise is then 12 at most (theory), and a
-quarter of it is 3.7 standard errors away, so noise does not cut a beep."""
+quarter of it is 3.7 standard errors away, so noise does not cut a beep: it leaves a quarter once in a million. Of half
+that energy it leaves a quarter once in a thousand, of a third once in a hundred (noncentral chi-squared, 12 to 18
+steps), so the energies missed in several silences that follow one another add up."""
+PULSE = 88
+"""Steps (0.35 s) of the sounds before, between and after them: 0.25 s (IEC 60601-1-8 Table 3, quoted) and 0.1 s of the
+room's tail (patterns/bursts.py ECHO)."""
 HALF = 0.25
 """Power at half amplitude: a pulse's edge."""
 DEEP = 0.16
@@ -95,20 +100,49 @@ def _longest(gaps: list[tuple[int, int]]) -> list[tuple[int, int]]:
 
 def _gaps(part: Envelope, sound: "_Relative", power: Doubles, harmonics: Harmonics) -> list[tuple[int, int]]:
     """Silences of a burst of smoothed `power`, first step and step after, counted in `part`."""
-    n = len(power)
-    if float(np.add.reduce(sound.energy)) / n * SMOOTH < CLEAR:
+    if float(np.add.reduce(sound.energy)) / len(power) * SMOOTH < CLEAR:
         return []
-    plateau, level = quantile(power, 0.8), float(np.add.reduce(sound.power)) / n
-    gaps = []
+    plateau = quantile(power, 0.8)
+    dips = _dips(sound, power, plateau)
+    loud = np.flatnonzero(power >= HALF * plateau)
+    missed = _together(dips, (int(loud[0]), int(loud[-1]) + 1)) if dips else []
+    faint = HALF * plateau * sound.channels
+    return [
+        (a, b)
+        for (a, b), energy in zip(dips, missed, strict=True)
+        if energy > MISSED and not goes_through(part, harmonics, (a, b - SMOOTH), faint)
+    ]
+
+
+def _dips(sound: "_Relative", power: Doubles, plateau: float) -> dict[tuple[int, int], float]:
+    """Where the power falls as a switch makes it, and the energy that the tone would have had there, by time."""
+    n, found = len(power), {}
+    level = float(np.add.reduce(sound.power)) / n
     for a, b in _runs(power < HALF * plateau):
         if b - a < SHORTEST_GAP or a == 0 or b == n or power[a:b].min() >= DEEP * plateau:
             continue
-        expected = level * float(np.add.reduce(sound.energy[a:b]))
-        missing = float(np.add.reduce(sound.power[a:b] * sound.energy[a:b])) < HALF * expected
-        silent = missing and expected > MISSED and _abrupt(power, b, plateau)
-        if silent and not goes_through(part, harmonics, (a, b - SMOOTH), HALF * plateau * sound.channels):
-            gaps.append((a, b))
-    return gaps
+        missed = level * float(np.add.reduce(sound.energy[a:b]))
+        left = float(np.add.reduce(sound.power[a:b] * sound.energy[a:b]))
+        if left < HALF * missed and _abrupt(power, b, plateau):
+            found[a, b] = missed
+    return found
+
+
+def _together(dips: dict[tuple[int, int], float], sound: tuple[int, int]) -> list[float]:
+    """Energy missed in each dip, or in all of a run of dips that part short pulses and nothing else.
+
+    sound: first step of the whole, and step after it.
+    """
+    missed = list(dips.values())
+    edges = [sound[0], *(edge for dip in dips for edge in dip), sound[1]]
+    short = [stop - begin <= PULSE for begin, stop in zip(edges[::2], edges[1::2], strict=True)]
+    first = 0
+    for after in range(1, len(missed) + 1):
+        if after == len(missed) or not short[after]:
+            if short[first] and short[after]:
+                missed[first:after] = [sum(missed[first:after])] * (after - first)
+            first = after
+    return missed
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,23 @@ def test_pulses_stay_apart(on: float, off: float, frequency: float, snr: float) 
     assert [beep.duration for beep in heard] == pytest.approx([on] * 6, abs=0.025)
 
 
+@pytest.mark.parametrize(("on", "count"), [(0.1, 4), (0.15, 5)])
+def test_faint_groups_of_pulses_are_told_by_all_their_gaps(on: float, count: int) -> None:
+    """At -10 dB one gap of 0.1-0.15 s may be noise, three or four in a row are not: many pulses are told."""
+    tones = [one for group in range(12) for one in row(count, on, on, 2700.0, -10.0, first=4.0 + 6 * group)]
+    told = beeps(hear(add(background(78, 907), tones)))
+    assert len(matched(told, tones)) > 0.45 * len(tones)
+
+
+@pytest.mark.parametrize("seed", [908, 909])
+def test_noise_does_not_part_faint_beeps(seed: int) -> None:
+    """Beeps of 0.8 s at -15 dB, where a dip of 0.1 s holds too little to be sure of: none is told in pieces."""
+    tones = row(30, 0.8, 1.2, 2700.0, -15.0)
+    told = beeps(hear(add(background(66, seed), tones)))
+    assert len(matched(told, tones)) >= 29
+    assert all(beep.duration > 0.5 for beep in told if abs(beep.frequency / 2700 - 1) < 0.01)
+
+
 @pytest.mark.parametrize("gap", [0.5, 0.7, 1.5])
 def test_long_beeps_that_are_apart_stay_apart(gap: float) -> None:
     """Beyond 0.4 s nothing is joined, however long the beeps."""
