@@ -246,7 +246,7 @@ def _hold(track: Track, rows: Rows, first: int, stop: int) -> None:
 def _recentre(track: Track, rows: Rows) -> None:
     """Let the pair follow a drifting tone: by one bin a chunk, a strong one by WIDE."""
     ratio = track.strength(rows)
-    track.border_level = track.level
+    track.border_level = _expected(track)
     track.reach = max(track.reach, reach_of(ratio))
     if track.ended is not None:
         return
@@ -263,6 +263,13 @@ def _recentre(track: Track, rows: Rows) -> None:
     best = low + int(pairs.argmax())
     if pairs[best - low] > 1.1 * pairs[track.pair - low]:
         track.pair = best
+
+
+def _expected(track: Track) -> float:
+    """Level that its next frames may have: that before a silence while it is back too shortly to tell."""
+    if track.left is not None and track.count < CHUNK // 2:
+        return max(track.level, track.left[1])
+    return track.level
 
 
 def _looked_at(track: Track, ratio: float) -> int:

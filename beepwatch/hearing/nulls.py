@@ -7,7 +7,6 @@ is a null for the tone is none for its harmonics, which go on as before.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import chain
 from math import atan2
 
 import numpy as np
@@ -31,6 +30,10 @@ TAIL_STEPS = 25
 """Steps (0.1 s) after which a room's tail has fallen by 8 dB at least."""
 BESIDE = 50
 """Steps (0.2 s) before a gap whose frequency is the tone's."""
+BEFORE = NULL_ENERGY / 2
+"""Energy of a harmonic's line there, less of which tells of none that might go on: noise has so much once in twelve
+(eight lines within 10 Hz, theory), a harmonic that has NULL_ENERGY in a gap of twice that length half the time or more.
+"""
 SAME_TURN = 0.25
 """Radians a step (10 Hz) by which its frequency may differ."""
 RING = (15.0, 60.0)
@@ -78,8 +81,7 @@ def sustained(part: Envelope, begin: int, end: int, level: Doubles) -> bool:
     lows = range(first, end - TAIL_STEPS // 2, TAIL_STEPS // 2)
     if not lows:
         return False
-    shares = level * (np.add.reduce(part.weight[:, :begin], axis=1) / begin)
-    turn = _turn(part.z[:, max(begin - BESIDE, 0) : begin], shares)
+    turn = _turn(part, begin, level)
     seconds = np.arange(TAIL_STEPS, end - begin) * STEP_SECONDS
     tails = level[:, None] * 10 ** (-SLOWEST * seconds / 10) * part.weight[:, first:end]
     weighted = part.z[:, first:end] * part.weight[:, first:end]
@@ -114,8 +116,10 @@ def _line(turned: Complexes, weight: Doubles) -> float:
     return strongest / max(1.0, beside / len(weight))
 
 
-def _turn(z: Complexes, shares: Doubles) -> float:
-    """Mean angle from step to step, each channel by its share: the frequency."""
+def _turn(part: Envelope, begin: int, level: Doubles) -> float:
+    """Mean angle from step to step before index `begin`, each channel by its share of `level`: the frequency."""
+    z = part.z[:, max(begin - BESIDE, 0) : begin]
+    shares = level * (np.add.reduce(part.weight[:, :begin], axis=1) / begin)
     turn = complex(np.add.reduce(np.add.reduce(z[:, 1:] * np.conj(z[:, :-1]), axis=1) * shares))
     return atan2(turn.imag, turn.real)
 
@@ -136,10 +140,7 @@ def fades(whole: Envelope, harmonics: Harmonics, end: int) -> bool:
         return False
     back = min(at, BESIDE)
     near = whole.part(end - back, whole.first + n)
-    return any(
-        sustained(one, back, one.z.shape[1], _level_before(one, back))
-        for one in chain((near,), harmonics.envelopes(near))
-    )
+    return sustained(near, back, near.z.shape[1], _level_before(near, back)) or _harmonics_go_on(near, harmonics, back)
 
 
 def goes_through(part: Envelope, harmonics: Harmonics, gap: tuple[int, int], level: Doubles) -> bool:
@@ -150,8 +151,20 @@ def goes_through(part: Envelope, harmonics: Harmonics, gap: tuple[int, int], lev
     first = max(begin - BESIDE, 0)
     if end - begin < 2 * TAIL_STEPS:
         return False
-    near = part.part(part.first + first, part.first + end)
-    return any(
-        sustained(one, begin - first, end - first, _level_before(one, begin - first))
-        for one in harmonics.envelopes(near)
-    )
+    return _harmonics_go_on(part.part(part.first + first, part.first + end), harmonics, begin - first)
+
+
+def _harmonics_go_on(near: Envelope, harmonics: Harmonics, back: int) -> bool:
+    """Does a harmonic that was there before index `back` of `near` go on to its end?"""
+    for one in harmonics.envelopes(near):
+        level = _level_before(one, back)
+        if _sounded(one, back, level) and sustained(one, back, one.z.shape[1], level):
+            return True
+    return False
+
+
+def _sounded(harmonic: Envelope, before: int, level: Doubles) -> bool:
+    """Was there a line at all in a harmonic's steps before index `before`?"""
+    weight = harmonic.weight[:, :before]
+    turned = harmonic.z[:, :before] * weight * turning(-_turn(harmonic, before, level) * np.arange(float(before)))
+    return _line(turned, weight) > BEFORE + EACH_MORE * (len(weight) - 1) / 2

@@ -2,6 +2,7 @@
 
 import pytest
 
+from beepwatch.hearing.spectrum import HOP_SECONDS
 from beepwatch.synthesis import Tone
 from tests.hearing.rooms import row_in_room
 from tests.hearing.scenes import add, background, beeps, hear, level, matched, row
@@ -78,3 +79,22 @@ def test_a_loud_tail_is_not_told(snr: float) -> None:
     """What a beep leaves in a room with T60 of 0.5 s is no beep of its own, however loud the beep was."""
     samples, tones = row_in_room(44, 8, 0.5, pause=1.5, snr=snr, kind="white")
     assert len(beeps(hear(samples))) <= len(tones) + 1
+
+
+@pytest.mark.parametrize("snr", [-3.0, 0.0])
+@pytest.mark.parametrize(("on", "count"), [(0.15, 5), (0.2, 3), (0.25, 3)])
+def test_a_pulse_that_returns_at_a_chunk_border_is_no_other_tone(on: float, count: int, snr: float) -> None:
+    """Wherever frames and chunks begin: what is back a moment ago is expected as loud as it was before."""
+    tones = [
+        one for i in range(24) for one in row(count, on, on, 2100.0, snr, first=4.0 + 6 * i + HOP_SECONDS * i / 24)
+    ]
+    told = beeps(hear(add(background(152, 902), tones)))
+    assert len(matched(told, tones)) >= len(tones) - 2
+
+
+@pytest.mark.parametrize("seed", [3, 4])
+def test_noise_at_a_harmonic_bridges_no_gap(seed: int) -> None:
+    """A harmonic that was not there before a gap does not go on through it: 90 gaps of 0.35 s after pure tones."""
+    tones = [one for i in range(45) for one in row(3, 0.3, 0.35, 2100.0, 10.0, first=4.0 + 5 * i)]
+    told = beeps(hear(add(background(232, seed), tones)))
+    assert len(matched(told, tones)) == len(tones)
