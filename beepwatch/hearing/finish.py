@@ -268,11 +268,15 @@ def harmonics_of(track: Track, audio: Audio) -> Harmonics:
 
 
 def pieces(
-    whole: Envelope, harmonics: Harmonics, about: tuple[float, float], final: bool, *, gliding: bool
+    whole: Envelope, harmonics: Harmonics, about: tuple[float, float], final: bool, *, gliding: bool, before: float = 0
 ) -> list[tuple[float, float, int, int]]:
-    """Pulses between the two steps `about`: (begin, end, first step it may use, step after the last)."""
+    """Pulses between the two steps `about`: (begin, end, first step it may use, step after the last).
+
+    before: steps that the first had lasted already.
+    """
     (begin, end), stop = about, whole.first + whole.z.shape[1]
-    gaps = silences(whole.part(int(begin), int(end) + 1), harmonics, final, GLIDING_GAP if gliding else SHORTEST_GAP)
+    least = GLIDING_GAP if gliding else SHORTEST_GAP
+    gaps = silences(whole.part(int(begin), int(end) + 1), harmonics, final, least, int(before))
     starts = [begin, *(float(b) for _, b in gaps)]
     ends = [*(float(a) for a, _ in gaps), end]
     walls = [whole.first, *((a + b) // 2 for a, b in gaps), stop]

@@ -268,7 +268,8 @@ class Following:
         begin, end = max(begin, float(track.cut), float(whole.first)), min(end, whole.first + whole.z.shape[1] - 1.0)
         harmonics = harmonics_of(track, self._stream.audio)
         recent = max(begin, end - RECENT)
-        parts = pieces(whole, harmonics, (recent, end), final=False, gliding=glides(track, recent))
+        gliding, before = glides(track, recent), recent - begin
+        parts = pieces(whole, harmonics, (recent, end), final=False, gliding=gliding, before=before)
         for i, (a, b, low, high) in enumerate(parts[:-1]):
             first, wall = (begin, whole.first) if i == 0 else (a, low)
             stretch = Stretch(whole.part(max(wall, track.cut), high), first, b)

@@ -51,11 +51,13 @@ def _runs(mask: Mask) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def silences(part: Envelope, harmonics: Harmonics, final: bool, least: int = SHORTEST_GAP) -> list[tuple[int, int]]:
+def silences(
+    part: Envelope, harmonics: Harmonics, final: bool, least: int = SHORTEST_GAP, before: int = 0
+) -> list[tuple[int, int]]:
     """Silences inside the burst that fills `part`, as (first step, step after), too long to be one beep.
 
     Empty where the tone is too weak to tell. `final`: the burst has ended; otherwise its last sound may still grow.
-    least: steps of the shortest.
+    least: steps of the shortest. before: steps that its first sound had lasted when `part` begins.
     """
     n = part.z.shape[1]
     if n < 4 * SHORTEST_GAP:
@@ -71,7 +73,8 @@ def silences(part: Envelope, harmonics: Harmonics, final: bool, least: int = SHO
     loud = np.flatnonzero(power >= HALF * quantile(power, 0.8))
     whole = (int(loud[0]), int(loud[-1]) + 1 if final else n)
     held = np.concatenate([[0.0], np.cumsum(sound.power * sound.energy)])
-    return [(part.first + a, part.first + b) for a, b in _parting(gaps, whole, held, final)]
+    earlier = before if whole[0] < SMOOTH else 0
+    return [(part.first + a, part.first + b) for a, b in _parting(gaps, whole, held, final, earlier)]
 
 
 def _gaps_by_channel(part: Envelope, harmonics: Harmonics) -> list[tuple[int, int]]:
@@ -167,10 +170,13 @@ def _relative(part: Envelope) -> _Relative:
     return _Relative(np.add.reduce(beyond * energy, axis=0) / squares, np.sqrt(squares), channels)
 
 
-def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles, final: bool) -> list[tuple[int, int]]:
+def _parting(
+    gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles, final: bool, earlier: int
+) -> list[tuple[int, int]]:
     """Gaps longer than JOIN or a quarter of the longer sound beside them; the last one only once that has ended.
 
     held: energy beyond noise before each step. Within JOIN a gap parts only sounds that could each be told.
+    earlier: steps that the first sound had lasted already.
     """
     found = []
     since, stop = sound
@@ -180,9 +186,9 @@ def _parting(gaps: list[tuple[int, int]], sound: tuple[int, int], held: Doubles,
             break
         after = stop if last else gaps[i + 1][0]
         told = min(held[a] - held[since], held[after] - held[b]) > LEAST_SOUND or b - a > JOIN / STEP_SECONDS
-        if told and b - a > min(JOIN / STEP_SECONDS, max(a - since, after - b) / 4):
+        if told and b - a > min(JOIN / STEP_SECONDS, max(a - since + earlier, after - b) / 4):
             found.append((a, b))
-            since = b
+            since, earlier = b, 0
     return found
 
 

@@ -98,3 +98,14 @@ def test_noise_at_a_harmonic_bridges_no_gap(seed: int) -> None:
     tones = [one for i in range(45) for one in row(3, 0.3, 0.35, 2100.0, 10.0, first=4.0 + 5 * i)]
     told = beeps(hear(add(background(232, seed), tones)))
     assert len(matched(told, tones)) == len(tones)
+
+
+@pytest.mark.parametrize("snr", [-3.0, 10.0])
+@pytest.mark.parametrize("apart", [0.9, 1.12])
+def test_two_holes_near_each_other_leave_a_long_tone_whole(snr: float, apart: float) -> None:
+    """How long a tone has lasted counts from its onset, however little of it is looked at: holes of 0.34 s in 10 s."""
+    onsets = [4 + (15 + HOP_SECONDS) * i for i in range(8)]
+    places = ((0, 2.7), (3.04, apart), (3.38 + apart, 6.62 - apart))
+    tones = [Tone(onset + at, length, 3400, level(snr)) for onset in onsets for at, length in places]
+    told = beeps(hear(add(background(130, 67), tones)))
+    assert [(beep.onset, beep.duration) for beep in told] == [pytest.approx((one, 10), abs=0.05) for one in onsets]
