@@ -20,7 +20,7 @@ from beepwatch.patterns.batteries import Batteries
 from beepwatch.patterns.belonging import is_breath, is_whole, owner_of
 from beepwatch.patterns.episodes import Book, Episode
 from beepwatch.patterns.judge import Finding, Judge, urgency
-from beepwatch.patterns.memory import KEEP, KIN, WIDTH, Memory, Note
+from beepwatch.patterns.memory import KEEP, KIN, WIDTH, Memory, Note, simple
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady, packaged
 from beepwatch.patterns.walks import TIGHT
 
@@ -240,7 +240,7 @@ class Matcher:
             return []
         limit = self._judge.limit(profile, beep.frequency, beep.known, known=False)
         pulses = [one.beep for burst in found.bursts for one in burst]
-        if self._memory.goes_on_beside(pulses):
+        if self._memory.goes_on_beside(pulses) or self._overtones(profile, pulses):
             return []
         price = evidence.PARTNER_COUNTED if self._memory.two_tone(pulses) else 0.0
         if not (profile.skipped or self._judge.quiet(beep.frequency, beep.known)):
@@ -251,6 +251,12 @@ class Matcher:
         groups = [[note.beep for note in burst] for burst in found.bursts]
         priority = profile.priority
         return self._begin(Finding(profile, priority, groups, weighed, beep.known, found.onsets))
+
+    def _overtones(self, profile: Bursts, pulses: Sequence[Beep]) -> bool:
+        """Whether pulses are the harmonics of another counted signal, which has its name already."""
+        tone = pulses[-1].frequency
+        others = (e for e in self._book.open if isinstance(e.profile, Bursts) and e.profile is not profile)
+        return any(simple(e.frequency, tone) and self._memory.begin_with(pulses, e.frequency) for e in others)
 
     def _raise_breaths(self, profile: Breaths, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep

@@ -37,6 +37,9 @@ LATEST = 64
 DUAL = (1.25, 2.0)
 """Ratios between the two tones of one telephone signal (480 and 620 Hz: 1.29, common practice, no source); linked
 alarms of one kind, each within 10 % (NFPA 72 18.4, quoted) or 12 % (datasheets) of it, lie nearer together."""
+WITH_IT = 0.6
+"""Share of pulses that begin with another tone's, from which they are its harmonics (judgement: of three groups the
+last may not be told yet)."""
 TOGETHER = 0.1
 """Two tones begin and end together to this, s (judgement: rooms move edges by 0.03 s)."""
 MUCH_WEAKER = 9.0
@@ -160,6 +163,16 @@ class Memory:
         ]
         found.sort(key=lambda note: note.beep.onset)
         return found
+
+    def begin_with(self, pulses: Sequence[Beep], tone: float) -> bool:
+        """Whether most pulses began with a sound of just this tone, as far back as these are kept.
+
+        The newest of them may not be told yet.
+        """
+        own = [n.beep.onset for n in self.on_tone(tone, WIDTH, pulses[0].onset - TOGETHER, (1.0,))]
+        late = [pulse.onset for pulse in pulses if own and pulse.onset >= own[0] - TOGETHER / 2]
+        shared = sum(any(abs(onset - one) <= TOGETHER / 2 for onset in own) for one in late)
+        return shared >= max(2.0, WITH_IT * len(late))
 
     def joined(self, beep: Beep) -> Beep | None:
         """One beep made of this one and the pieces just before it on its own tone, if it was broken; else None."""
