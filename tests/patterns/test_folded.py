@@ -42,6 +42,24 @@ def test_pulses_heard_at_several_harmonics_are_one_group_and_one_alarm() -> None
     assert names(run(heard)) == ["medical-medium"]
 
 
+def test_the_harmonics_of_a_signal_that_has_its_name_are_no_second_one() -> None:
+    """The sixth harmonic of three of its ten pulses, told alone, are three pulses of 0.15 s as another signal has."""
+    named = [one for group in high(6) for one in group]
+    room = Character(flatness=1.5)
+    above = [replace(one, frequency=6 * one.frequency, character=room) for group in high(6) for one in group[5:8]]
+    assert names(run(above)) == ["medical-medium"]
+    assert names(run([*named, *above])) == ["medical-high"]
+
+
+@pytest.mark.parametrize(("longer", "expected"), [(0.0, ["medical-medium"]), (0.06, ["medical-medium"]), (0.09, [])])
+def test_pulses_that_all_are_too_long_cost_evidence(longer: float, expected: list[str]) -> None:
+    """A room draws pulses out by 0.06 s now and then, by 0.09 s hardly ever: amid music such are notes."""
+    music = [beep(1 + 4 * k, 0.5, 1500.0 + 70 * k) for k in range(16)]
+    drawn = Character(flatness=3.0, company=-4.0, neighbours=12.0)
+    line = bursts((0.0, 0.5, 1.0), 0.25 + longer, 9.4, 5, frequency=830.0)
+    assert names(run([*music, *(replace(one, character=drawn) for one in line)])) == expected
+
+
 def test_groups_that_are_heard_at_another_harmonic_from_then_on_are_the_same_alarm() -> None:
     """First at the second, then at the fifth: their ratio is none that two sounds are taken for one sounder's by."""
     line = bursts((0.0, 0.4, 0.8), 0.2, 8.0, 9, frequency=550.0)
