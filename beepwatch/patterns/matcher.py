@@ -255,8 +255,9 @@ class Matcher:
     def _overtones(self, profile: Bursts, pulses: Sequence[Beep]) -> bool:
         """Whether pulses are the harmonics of another counted signal, which has its name already."""
         tone = pulses[-1].frequency
-        others = (e for e in self._book.open if isinstance(e.profile, Bursts) and e.profile is not profile)
-        return any(simple(e.frequency, tone) and self._memory.begin_with(pulses, e.frequency) for e in others)
+        named = [e.frequency for e in self._book.open if isinstance(e.profile, Bursts) and e.profile is not profile]
+        others = [own for own in named if simple(own, tone) and abs(own / tone - 1.0) > WIDTH]
+        return any(self._memory.begin_with(pulses, own) for own in others)
 
     def _raise_breaths(self, profile: Breaths, notes: Sequence[Note]) -> list[AlarmEvent]:
         beep = notes[-1].beep

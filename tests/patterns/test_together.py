@@ -222,3 +222,10 @@ def test_an_open_alarm_explains_its_groups_that_ran_together_at_another_harmonic
     assert names(run([*apart, *merged], tone=tone)) == ["carbon-monoxide"]
     own = breaths(10, 5.0, 1.2, start=61.7, frequency=2200.0)
     assert names(run([*apart, *merged, *own], tone=tone)) == ["carbon-monoxide", "lead-disconnect"]
+
+
+def test_a_combined_alarm_may_change_its_signal() -> None:
+    """One sounder, first smoke, half a minute later carbon monoxide at the very same tone: both have their names."""
+    smoke = bursts((0.0, 1.0, 2.0), 0.5, 4.0, 6)
+    monoxide = later(bursts((0.0, 0.2, 0.4, 0.6), 0.1, 5.7, 8), 60.0, 3100.0)
+    assert names(run([*smoke, *monoxide])) == ["fire", "carbon-monoxide"]
