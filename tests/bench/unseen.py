@@ -19,7 +19,8 @@ tones known to 1 % it is 2 of the 12. A tone told as under way that had ended, a
 were mended by these (hearing/following.py BEHIND, `Matcher._raise_breaths`); some new rules that woke more here were
 thrown away. So its later figures are not of sounds wholly new either.
 First run of third, on 2026-11-30: 0 untaught in 24.0 h, 5 in 480 tone-hours taught (17.8 and 355 h are sound): two
-sounds that hold a note within 3 % of the tone for over 23 s, named battery-critical at 13 s and `unknown` after 23 s.
+sounds that hold a note within 3 % of the tone for over 13 s, named battery-critical then, and `unknown` later
+if it goes on past 23 s.
 """
 
 import argparse
