@@ -19,6 +19,10 @@ REFITTED = 1.5
 """The onset of a tone under way and that of the beep it became differ by less, s (judgement)."""
 ASKED = 0.1
 """A tone under way is told as it passes `over` by its onset as then known; this may have moved since, s (judgement)."""
+OFF_TONE = 2.0
+"""Nats that a tone under way costs which is over 1 % off the taught one (judge.OWN): one sounder strays less, and one
+told tone in seven may be further off (judgement). So the end of one fainter than evidence.LOUD is waited for; a louder
+one is named at once."""
 LONG = 8.0
 """A tone that was told while it sounded is at least so long in the end, s."""
 LATEST = 1.0
@@ -206,6 +210,8 @@ class Batteries:
         drone = self._tones.drone(event.frequency, event.onset, event.onset + event.lasted, event.level)
         ratio = evidence.long_tone(event.character, self._tones.snr(event), drone)
         ratio += self._tones.repeated(profile, event) or evidence.under_way(event.character, late)
+        if self._judge.taught(event.frequency, (1.0,)) and not self._judge.own(event.frequency):
+            ratio -= OFF_TONE
         weighed = evidence.Weighed(ratio, limit, known)
         if not (known and weighed.enough):
             return []

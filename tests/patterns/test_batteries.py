@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from beepwatch.events import AlarmEvent, Changed, Character, Noise, Sounding, SteadyTone
+from beepwatch.events import AlarmEvent, Changed, Character, Heard, Noise, Sounding, SteadyTone
 from tests.patterns.simulated import LATENCY, beep, breaths, ends, final, named, names, raised_at, run, sounding
 
 MUSICAL = Character(company=-12.0)
@@ -329,3 +329,14 @@ def test_a_tone_under_louder_music_must_come_twice_unless_it_is_known() -> None:
     assert names(run([*notes, *tones])) == ["battery-critical"]
     assert names(run([*notes, tones[0]], tone=2730.0)) == ["battery-critical"]
     assert names(run(tones[:1])) == ["battery-critical"]
+
+
+@pytest.mark.parametrize(("tone", "named_early"), [(2740.0, True), (2767.0, False)])
+def test_a_faint_tone_a_little_off_the_known_one_is_named_at_its_end(tone: float, named_early: bool) -> None:
+    """One sounder strays less than 1 %, a synthesizer's note lies anywhere; a clear one is named at once."""
+    notes = [beep(1 + 12 * k, 0.5, 1500.0 + 70 * k) for k in range(7)]
+    early = replace(sounding(63.0, 13.2, tone), snr=-12.0)
+    heard: list[Heard] = [*(one for one in notes if one.known < early.known), early]
+    assert names(run(heard, tone=2730.0)) == ["battery-critical"] * named_early
+    assert names(run([*heard, beep(63.0, 20.0, tone)], tone=2730.0)) == ["battery-critical"]
+    assert names(run([replace(early, snr=0.0)], tone=2730.0)) == ["battery-critical"]
