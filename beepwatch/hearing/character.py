@@ -41,6 +41,8 @@ NOISE_ERROR = 0.08
 SETTLING, DYING, MIDDLE = 75, 50, 50
 """Steps: 0.3 s in which a warm-up and a room settle, 0.2 s that hold the end and the room's tail, and the least (0.2 s)
 that must be left between them."""
+LONG, LONG_SETTLING = 1500, 375
+"""Steps (6 s) of a burst in which a warm-up may take so many (1.5 s) to drift into a null (judgement)."""
 LOUDER = 1.6
 """Power (2 dB) of both ends over the middle that tells of a null (judgement)."""
 HOLDS = 12.0
@@ -109,24 +111,26 @@ def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
         a, b = round(burst.begin), max(end, round(burst.begin) + 4)
     part = whole.part(a, b)
     body = Inside(burst.drift.unwind(part)[channel], part.weight[channel])
-    middle = middle_of(body)
-    return body if middle is None else _settled(body, middle)
+    return _settled(body, LONG_SETTLING if len(body.u) >= LONG else SETTLING)
 
 
-def middle_of(body: Inside) -> Inside | None:
-    """What lies after the room's build-up and before its decay; None where too little does."""
-    if len(body.u) < SETTLING + DYING + MIDDLE:
+def middle_of(body: Inside, settling: int = SETTLING) -> Inside | None:
+    """What lies after the room's build-up, of so many steps, and before its decay; None where too little does."""
+    if len(body.u) < settling + DYING + MIDDLE:
         return None
-    return Inside(body.u[SETTLING:-DYING], body.weight[SETTLING:-DYING])
+    return Inside(body.u[settling:-DYING], body.weight[settling:-DYING])
 
 
-def _settled(body: Inside, middle: Inside) -> Inside:
+def _settled(body: Inside, settling: int) -> Inside:
     """The middle alone where both ends are louder: a null of the room lets its own build-up and decay stand out."""
+    middle = middle_of(body, settling)
+    if middle is None:
+        return body
     energy = np.abs(body.u) ** 2 * body.weight
-    level = float(energy[SETTLING:-DYING].mean())
+    level = float(energy[settling:-DYING].mean())
     boxes = np.convolve(energy, np.ones(VALLEY_STEPS) / VALLEY_STEPS, mode="valid")
     bound = LOUDER * level + 3 * STEP_NOISE * float(np.sqrt((1 + 2 * level) / VALLEY_STEPS))
-    loud = min(float(boxes[:SETTLING].max()), float(boxes[-DYING:].max())) > bound
+    loud = min(float(boxes[:settling].max()), float(boxes[-DYING:].max())) > bound
     return middle if loud and middle.gathered() > HOLDS else body
 
 

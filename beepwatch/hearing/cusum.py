@@ -11,7 +11,7 @@ import numpy as np
 from .floor import BLOCK
 from .opening import pair_power, reach_of
 from .rows import Rows
-from .spectrum import BINS, Floats
+from .spectrum import BINS, Floats, Mask
 from .track import CHUNK, CLIP, GUARD, STRONG, WIDE, Track, deadline
 
 END_EVIDENCE = 5.0
@@ -26,7 +26,11 @@ NO_RETURN, FAR_UNDER = 3.0, 16.0
 FIRST = CHUNK + CHUNK // 2
 """Frames of it at its first chunk border are fewer."""
 OUTSHINES = 10.0
-"""Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise)."""
+"""Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise) ..."""
+OUTLASTS = 3
+"""... at once where the track is faint (NO_RETURN), else where more frames are so. In a null of the room a tone's
+own decay is far louder than the tone, as what cancelled it is gone: in 0.2 s it falls by 16 dB at least (T60 0.7 s, see
+TAIL_DB_A_FRAME)."""
 LEFT, GLIDES = 4.0, 4.0
 """A strong tone has moved where two frames hold most of it on the same side, this many times what its pair holds, and
 this part of its level at least (judgement)."""
@@ -70,20 +74,21 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     near = rows.ratio(first, stop)[:, track.pair - 1 : track.pair + 3].tolist()
     wide = pair_power(rows, track.pair, first, stop, wide=True).tolist() if track.wide else None
     powers = rows.noise_at(first, stop, track.pair)
-    outshone = _outshone(track, rows, first, stop, powers)
+    outshone = _outshone(track, rows, first, stop, powers).tolist()
     gliding, bins = _glide(track, rows, first, stop, powers)
     noise = powers.tolist()
     state = track.ended is None, track.wide
     for i, frame in enumerate(range(first, stop)):
         track.next = frame + 1
         a, b, c, d = near[i]
-        if track.ended is None:
+        if outshone[i]:
+            _outlast(track, noise[i], frame)
+        elif track.ended is None:
+            track.outshone = 0
             _sound(track, b + c if wide is None else wide[i], noise[i], frame)
         else:
             near_it = max(a + b, b + c, c + d)
             _wait(track, near_it if wide is None or not track.glides else max(near_it, wide[i]), noise[i], frame)
-        if i == outshone and track.closed is None:
-            _give_way(track, frame)
         if i == gliding or track.closed is not None or (track.ended is None, track.wide) != state:
             break
     _hold(track, rows, first, track.next)
@@ -94,18 +99,19 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
         _recentre(track, rows)
 
 
-def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> int:
-    """Frames before the one in which a strong line in its bins ends the track: a faint one must hide no beep."""
+def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> Mask:
+    """Frames, (n,), in which a strong line lies in its bins that may be another's: a faint one must hide no beep."""
+    never = np.zeros(stop - first, np.bool_)
     if (track.wide and not track.doubted) or first - track.start < CHUNK or track.ended is not None:
-        return stop - first
+        return never
     low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
     near = rows.ratio(first - 1, stop)[:, low:high]
     if float(np.maximum.reduce(near, axis=None)) < 2 * OUTSHINES:
-        return stop - first
+        return never
     strongest = (near[1:] + near[:-1]).max(axis=1)
     expected = np.maximum(track.border_level / noise, 1.0)
-    over = (strongest > OUTSHINES * (2 + 2 * expected)).nonzero()[0]
-    return int(over[0]) if len(over) else stop - first
+    outshone: Mask = strongest > OUTSHINES * (2 + 2 * expected)
+    return outshone
 
 
 def _glide(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tuple[int, int]:
@@ -136,10 +142,21 @@ def _glide(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tu
     return (int(frames[0]), int(away[1 + frames[0]])) if len(frames) else (stop - first, 0)
 
 
+def _outlast(track: Track, noise: float, frame: int) -> None:
+    """A louder line is in its bins at `frame`, which says nothing of the tone: is it there for longer than a decay?"""
+    track.outshone += 1
+    clear = track.border_level > NO_RETURN * noise
+    if track.outshone > (OUTLASTS if clear else 0):
+        _give_way(track, frame)
+
+
 def _give_way(track: Track, frame: int) -> None:
-    """A louder tone is in its bins at `frame`: it is dropped, unless it was long and far louder before it came back."""
+    """It is another tone: a clear one ends where that began, a faint one is dropped, unless it was long and far louder
+    before it came back."""
     if track.doubted:
         _take_back(track, frame)
+    elif track.outshone > 1:
+        track.ended, track.closed = frame - track.outshone, frame
     else:
         track.closed, track.dropped = frame, True
 
@@ -222,7 +239,7 @@ def _resume(track: Track, noise: float, frame: int) -> None:
     level = max(track.level, 1e-30)
     track.left, track.doubted = track.left or (track.last, level), False
     track.ended, track.sum, track.least, track.least_frame, track.patience = None, 0.0, 0.0, frame, 0
-    track.since, track.since_count = 0.0, 0
+    track.since, track.since_count, track.outshone = 0.0, 0, 0
     track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
     track.recent, track.wide = track.total, track.level > STRONG * noise
 

@@ -43,6 +43,9 @@ EVEN, SPLIT = 0.4, 0.2
 """Least share of the energy in their strongest lines, as cut best, and as cut at first: a border may halve a pulse.
 Measured: of beeps in noise, rooms, speech and music and of 0.1 s pulses 98 % have over 0.59, of 75 ms pulses 99 % over
 0.4; of what the fit throws away of speech 55 % have less."""
+MOMENT = 0.5
+"""Share of the energy in the loudest SHORTEST from which it is a click: in a room of T60 0.5 s one has 0.7 there, a
+tone of 0.7 s in its null, 11 dB under its build-up of 30 ms, 0.36 (theory)."""
 SHIFTS = (0, LINE_STEPS // 2)
 SMOOTHING = np.ones(SMOOTH)
 EIGHTHS = np.arange(9) / 8
@@ -174,10 +177,9 @@ def one_line(body: Envelope, known: bool) -> bool:
     if n < LINE_STEPS // 2:
         return True
     power = np.add.reduce(np.square(np.abs(body.z)) * body.weight - STEP_NOISE, axis=0)
-    smooth = np.convolve(power, SMOOTHING, mode="same")
-    if np.count_nonzero(smooth > HALF * np.maximum.reduce(smooth)) * STEP_SECONDS < SHORTEST:
-        return False
     energy = float(np.add.reduce(power))
+    if _click(power, energy):
+        return False
     for shift in SHIFTS:
         line = _lines(body, shift)
         if line > max(LEAST_ENERGY - (TAUGHT_GAIN if known else 0.0), EVEN * energy):
@@ -185,6 +187,19 @@ def one_line(body: Envelope, known: bool) -> bool:
         if line < SPLIT * energy:
             return False
     return False
+
+
+def _click(power: Doubles, energy: float) -> bool:
+    """Is it shorter than any beep, and its loudest moment no mere build-up of a tone in a room's null?
+
+    power: energy beyond noise of each step, (n,). energy: their sum.
+    """
+    smooth = np.convolve(power, SMOOTHING, mode="same")
+    shortest = int(SHORTEST / STEP_SECONDS)
+    if np.count_nonzero(smooth > HALF * np.maximum.reduce(smooth)) > shortest:
+        return False
+    loudest = np.partition(smooth, -shortest)[-shortest:]
+    return float(np.add.reduce(loudest)) / SMOOTH > MOMENT * energy
 
 
 def _lines(body: Envelope, shift: int) -> float:

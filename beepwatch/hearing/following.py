@@ -178,7 +178,7 @@ class Following:
         frame, last = track.next - 1, track.last
         strength, short = track.strength(self._stream.rows), track.seconds(last) < LASTING
         untold = short and strength < FAINT and strength * track.count < TOLD
-        passed_over = track.hum or track.dropped or untold or track.seconds(last) < LEAST_FADE
+        passed_over = track.hum or track.dropped or track.outshone or untold or track.seconds(last) < LEAST_FADE
         if passed_over or not line_like(track, self._stream.rows, last + 1):
             return
         collect(track, self._stream.rows, self._stream.audio, frame + 1)

@@ -64,6 +64,8 @@ class Track:
     """A stronger line took its place; nothing of it is told."""
     border_level: float = 0.0
     """Level at the last chunk border, or when it was opened."""
+    outshone: int = 0
+    """Frames up to the present one in which a louder line lay in its bins."""
     left: tuple[int, float] | None = None
     """(last frame, level) before it came back, until the return is confirmed."""
     doubted: bool = False

@@ -1,10 +1,14 @@
 """A tone that fades into a room's null is one beep; what an ideal listener has of it is counted right."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from scipy.signal import fftconvolve
 
+from beepwatch.events import Sounding
 from beepwatch.hearing import RATE
+from beepwatch.hearing.spectrum import Floats
 from beepwatch.synthesis import Tone
 from tests.hearing.rooms import RoomScene, row_in_room, scene_in_room
 from tests.hearing.scenes import RMS, add, background, beeps, hear, level, matched
@@ -46,6 +50,20 @@ def test_a_tone_that_the_room_weakens_is_pure_in_its_middle() -> None:
     assert second.settled == pytest.approx(1 / 1.08, abs=0.02)
 
 
+def _weakened(length: float, snr: float, depth: float, begins: Sequence[float], t60: float = 0.4) -> Floats:
+    """Tones of 2.5 kHz of which reverberation of `t60` s leaves `depth` dB less than the direct sound, at `snr`."""
+    hertz, n = 2500.0, round((length + 0.6) * RATE)
+    dry = Tone(0, length, hertz, level(snr) + depth).at(0, n, RATE)
+    time = np.arange(round(0.6 * RATE)) / RATE
+    ringing = 10 ** (-3 * time / t60) * np.cos(2 * np.pi * hertz * time)
+    echoes = fftconvolve(dry, ringing / (ringing @ np.cos(2 * np.pi * hertz * time)))[:n]
+    wet = dry - (1 - 10 ** (-depth / 20)) * echoes
+    sound = background(begins[-1] + length + 2, 9)
+    for begin in begins:
+        sound[round(begin * RATE) :][:n] += wet.astype(np.float32)
+    return sound
+
+
 @pytest.mark.parametrize("snr", [0.0, 10.0, 30.0])
 @pytest.mark.parametrize("length", [0.85, 1.2, 2.0])
 def test_what_a_room_rings_on_with_is_no_part_of_the_beep(length: float, snr: float) -> None:
@@ -53,17 +71,36 @@ def test_what_a_room_rings_on_with_is_no_part_of_the_beep(length: float, snr: fl
 
     It was 80 to 110 ms too long, for the rest passes half of the tone long after the end.
     """
-    hertz, n = 2500.0, round((length + 0.6) * RATE)
-    dry = Tone(0, length, hertz, level(snr) + 14).at(0, n, RATE)
-    time = np.arange(round(0.6 * RATE)) / RATE
-    ringing = 10 ** (-3 * time / 0.4) * np.cos(2 * np.pi * hertz * time)
-    wet = dry - 0.8 * fftconvolve(dry, ringing / (ringing @ np.cos(2 * np.pi * hertz * time)))[:n]
-    sound = background(12, 9)
-    for begin in (3, 6, 9):
-        sound[begin * RATE : begin * RATE + n] += wet.astype(np.float32)
-    told = beeps(hear(sound))
+    told = beeps(hear(_weakened(length, snr, 14, [3, 6, 9])))
     assert [beep.onset for beep in told] == pytest.approx([3, 6, 9], abs=0.02)
     assert [beep.duration for beep in told] == pytest.approx([length] * 3, abs=0.02)
+
+
+@pytest.mark.parametrize("snr", [-15.0, -12.0])
+@pytest.mark.parametrize("depth", [22.0, 25.0])
+@pytest.mark.parametrize("length", [10.0, 20.0])
+def test_a_tone_that_a_room_nearly_takes_away_is_not_lost_at_its_loud_end(
+    length: float, depth: float, snr: float
+) -> None:
+    """Its decay, 20 dB and more over it, was taken for another tone, for which it gave way with all that was heard."""
+    told = [beep for beep in beeps(hear(_weakened(length, snr, depth, [3.02, 28.05]))) if beep.duration > 1]
+    assert [beep.onset for beep in told] == pytest.approx([3.02, 28.05], abs=0.2)
+    assert [beep.duration for beep in told] == pytest.approx([length] * 2, abs=0.25)
+    assert all(beep.character.flatness < 7 for beep in told)
+
+
+def test_a_louder_beep_on_the_tone_of_one_under_way_is_told() -> None:
+    """Whatever became of the weaker one."""
+    weak, strong = Tone(3, 6, 2700, level(-17)), Tone(6, 1.2, 2703, level(5))
+    told = beeps(hear(add(background(13, 4), [weak, strong])))
+    assert len(matched(told, [strong])) == 1
+
+
+def test_a_loud_build_up_hides_no_tone_under_way() -> None:
+    """Its 30 ms, far over the rest, looked like a click, and a tone of 13 s was not told before its end."""
+    heard = hear(_weakened(20.0, -5.0, 16.0, [3.0], t60=0.15))
+    under_way = [event for event in heard if isinstance(event, Sounding)]
+    assert [event.lasted for event in under_way] == pytest.approx([13.3], abs=0.3)
 
 
 @pytest.mark.parametrize("snr", [0.0, 15.0, 30.0])
