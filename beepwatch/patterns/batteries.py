@@ -1,7 +1,7 @@
 """Long tones to alarms: raised at their end, or while a known tone still sounds; renamed, superseded."""
 
 from dataclasses import dataclass
-from math import inf
+from math import inf, log
 
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Noise, Raised, Sounding, SteadyTone
 from beepwatch.patterns import evidence, explain, tones
@@ -23,6 +23,9 @@ OFF_TONE = 2.0
 """Nats that a tone under way costs which is over 1 % off the taught one (judge.OWN): one sounder strays less, and one
 told tone in seven may be further off (judgement). So the end of one fainter than evidence.LOUD is waited for; a louder
 one is named at once."""
+ON_TONE = log(3.0)
+"""Nats that a faint tone which has ended gains just on the taught one (judge.OWN): of what else is faint and within
+judge.TAUGHT a third lies there (theory: it lies anywhere)."""
 LONG = 8.0
 """A tone that was told while it sounded is at least so long in the end, s."""
 LATEST = 1.0
@@ -120,6 +123,8 @@ class Batteries:
         ratio = tones.weigh(line)
         if len(line) == 1 and self._tones.lasted(profile, whole.frequency, whole.onset):
             ratio += tones.REPEATED
+        if max(piece.snr for piece in whole.pieces) < evidence.FAINT and self._judge.own(whole.frequency, (1.0,)):
+            ratio += ON_TONE
         if not known:
             ratio -= tones.doubt(profile, whole, quiet=self._judge.quiet(whole.frequency, now))
         weighed = evidence.Weighed(ratio, limit, known)
@@ -199,7 +204,7 @@ class Batteries:
     def _early(self, profile: LongTone, event: Sounding, late: float) -> list[AlarmEvent]:
         """late: s from the length that was asked for to the one at which the tone was told."""
         episode = self._book.find(profile.name, event.frequency)
-        known = self._judge.known(profile, event.frequency, event.known)
+        known = self._judge.exact(event.frequency, event.known)
         if episode is None and known:
             episode = self._book.reopen(profile.name, event.frequency, event.onset)
         if episode is not None:

@@ -13,8 +13,8 @@ from beepwatch.patterns.profiles import LongTone, Profile
 TAUGHT = 0.03
 """The household's tone is known to within 3 %."""
 OWN = 0.01
-"""What fits no pattern is the device's own sound within 1 %: one sounder strays less (judgement; 0.1 % as it is taught,
-0.2 % as it warms up). A wider bound takes in more of music, in proportion to its width."""
+"""Just the device's own tone, within 1 %: so must be what fits no pattern. One sounder strays less (judgement; 0.1 % as
+it is taught, 0.2 % as it warms up). A wider bound takes in more of music, in proportion to its width."""
 MULTIPLES = (1.0, 2.0, 3.0)
 """In a room null the taught sounder may be heard at these multiples of its tone."""
 QUIET = 4
@@ -51,16 +51,18 @@ class Judge:
         tone = self._tone
         return tone is not None and any(abs(frequency / (tone * n) - 1.0) <= TAUGHT for n in multiples)
 
-    def own(self, frequency: float) -> bool:
-        """Whether a sound of no known pattern is one of the household's device: just on its tone, or a multiple."""
-        return self._tone is not None and any(abs(frequency / (self._tone * n) - 1.0) <= OWN for n in MULTIPLES)
+    def own(self, frequency: float, multiples: Sequence[float] = MULTIPLES) -> bool:
+        """Whether this is just the tone of the household's device, or a multiple of it."""
+        tone = self._tone
+        return tone is not None and any(abs(frequency / (tone * n) - 1.0) <= OWN for n in multiples)
 
     def known(self, profile: Profile, frequency: float, now: float) -> bool:
         """Whether a device's pattern on this tone is expected: it is taught, or a device's alarm had it lately."""
         if profile.calls != "device":
             return False
-        multiples = (1.0,) if isinstance(profile, LongTone) else MULTIPLES  # a long tone shows its fundamental
-        return self.taught(frequency, multiples) or self._book.device_tone(frequency, now)
+        if isinstance(profile, LongTone):  # most show their fundamental; in its null just a multiple is left
+            return self.exact(frequency, now) or self.own(frequency)
+        return self.taught(frequency) or self._book.device_tone(frequency, now)
 
     def exact(self, frequency: float, now: float) -> bool:
         """Whether a device's sound is expected on just this tone, and not only on one it is a multiple of."""

@@ -340,3 +340,29 @@ def test_a_faint_tone_a_little_off_the_known_one_is_named_at_its_end(tone: float
     assert names(run(heard, tone=2730.0)) == ["battery-critical"] * named_early
     assert names(run([*heard, beep(63.0, 20.0, tone)], tone=2730.0)) == ["battery-critical"]
     assert names(run([replace(early, snr=0.0)], tone=2730.0)) == ["battery-critical"]
+
+
+@pytest.mark.parametrize(
+    ("tone", "snr", "taught", "named"),
+    [
+        (2750.0, -20.0, True, True),
+        (2780.0, -20.0, True, False),
+        (2750.0, -20.0, False, False),
+        (2780.0, -12.0, True, True),
+    ],
+)
+def test_a_faint_tone_just_on_the_taught_one_is_named_at_once(
+    tone: float, snr: float, taught: bool, named: bool
+) -> None:
+    """Not an hour later: of other faint tones near the taught one a third lies within 1 %."""
+    faint = replace(beep(3, 10.0, tone), snr=snr)
+    assert names(run([faint], tone=2730.0 if taught else None)) == ["backup-battery"] * named
+
+
+@pytest.mark.parametrize(("multiple", "named"), [(2.0, True), (2.02, False), (3.0, True)])
+def test_a_tone_heard_at_just_a_multiple_of_the_taught_one_is_named_at_its_end(multiple: float, named: bool) -> None:
+    """Its fundamental lies in a null of the room for all of the time; such as lie outside a sounder's usual tones."""
+    tone = 580.0 * multiple
+    told = run([sounding(3, 13.2, tone), beep(3, 20.0, tone)], tone=580.0)
+    assert names(told) == ["battery-critical"] * named
+    assert not named or raised_at(told) > 23.0
