@@ -21,7 +21,7 @@ from .pulses import GLIDING_GAP, HALF, SHORTEST_GAP, SMOOTH, silences
 from .rows import Rows
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .surroundings import LINE, LONG
-from .track import CHUNK, Sight, Track, coarse_steps
+from .track import CHUNK, GUARD, Sight, Track, coarse_steps
 from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
 
 LOOK_BACK = 120
@@ -60,6 +60,9 @@ LONGEST_LOOK = 26
 onset in them."""
 OFF_HERTZ = 115.0
 """A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
+OFF_LINE = (GUARD + 1) * BIN_HZ
+"""A line further (47 Hz) from where the track was opened and where it is now is another's: the track is held by noise,
+and a louder tone that was nearer would have ended it (`cusum.OUTSHINES`)."""
 OFF_TUNE = 0.5
 """Share of the distance to a line that is kept out by which the local oscillator may be off: the baseband is narrowed
 to that much, and a louder tone may have come into the bins of one that was there before."""
@@ -329,7 +332,7 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
     if not enough(burst, known is not None):
         return None
     hertz = track.tone + float(np.add.reduce(burst.drift.hertz(burst.begin + EIGHTHS * (burst.end - burst.begin)))) / 9
-    if abs(hertz - track.tone) > OFF_HERTZ or not LOWEST <= hertz <= bin_frequency(BINS - 5):
+    if not _own(track, hertz) or not LOWEST <= hertz <= bin_frequency(BINS - 5):
         return None
     channel = _loudest(part, burst)
     body = inside(part, burst, channel)
@@ -352,6 +355,13 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
         track.at_start and track.cut == 0,
         paired or track.apart < inf,
     )
+
+
+def _own(track: Track, hertz: float) -> bool:
+    """Is what was fitted the track's own line, and not another one in its baseband?"""
+    opened, now = track.tone_at(-1), bin_frequency(track.pair + 0.5)
+    near = min(opened, now) - OFF_LINE <= hertz <= max(opened, now) + OFF_LINE
+    return near and abs(hertz - track.tone) <= OFF_HERTZ
 
 
 def _fit(track: Track, rows: Rows, stretch: Stretch, length: float | None) -> Burst:

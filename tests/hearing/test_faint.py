@@ -7,7 +7,8 @@ from beepwatch.hearing.baseband import STEP_SECONDS
 from beepwatch.hearing.drift import Envelope
 from beepwatch.hearing.faint import Line, goes_on, line_before, onset, place
 from beepwatch.hearing.spectrum import Doubles
-from tests.hearing.scenes import add, background, beeps, hear, matched, spread
+from beepwatch.synthesis import Tone
+from tests.hearing.scenes import add, background, beeps, hear, level, matched, row, spread
 
 
 def made(rate: float, span: tuple[int, int], n: int, seed: int, warm_up: tuple[float, float] = (0.0, 0.3)) -> Envelope:
@@ -60,3 +61,13 @@ def test_ten_seconds_near_the_limit_are_one_beep_with_its_onset() -> None:
     told = beeps(hear(add(background(seconds, 36), tones)))
     assert len(matched(told, tones)) >= 16
     assert len(told) <= 24
+
+
+@pytest.mark.parametrize("beside", [-100.0, -70.0, 80.0])
+def test_a_faint_line_does_not_take_louder_beeps_beside_it_for_its_own(beside: float) -> None:
+    """They lie in its baseband, but not in its bins: it was told as one tone of 10 s with their frequency."""
+    line = Tone(10, 12, 3600 + beside, level(-25))
+    beeps_ = row(4, 0.9, 6.0, 3600, 3, first=4.0)
+    told = beeps(hear(add(background(32, 11), [line, *beeps_]), tone=3600.0))
+    assert len(matched(told, beeps_)) == 4
+    assert all(abs(beep.frequency / 3600 - 1) > 0.01 for beep in told if beep.duration > 1.2)
