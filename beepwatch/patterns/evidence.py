@@ -91,6 +91,9 @@ ALIKE_DIPS = (2, 0.7, 1.0)
 and dB by which their valleys may differ from the median (measured in rooms, tests/bench/stages.py: 22.4 to 22.8, 27.5
 to 28.0 dB in two of them in noise, 19.0 to 19.5 dB in a third under talk, where the flatness was 5 to 15 dB: talk fills
 the weakest quarter)."""
+TURNS = 9.0
+"""dB of such a dip from which the phase may well turn over too: past a point to which the tone's amplitude falls by so
+much it moves by 138 degrees (2 arctan 2.6, theory)."""
 STRAY_SHARE = 0.1
 """Share of an alarm's beeps whose time or length is off for some other reason (judgement) ..."""
 STRAY = 0.3
@@ -152,9 +155,8 @@ def sounder(character: Character) -> float:
         + 0.13 * company
         + 0.11 * min(company, 0.0)
         + 0.22 * min(30.0, max(0.0, character.neighbours))
-        - 3.0 * max(0.0, character.wander - 0.5)
         - _dipped(character)
-        - 10.0 * max(0.0, 0.9 - settled(character))
+        - _turned(character)
         - 3.0 * max(0.0, character.before - 0.2)
         - 4.5 * max(0.0, character.after - 0.3)
     )
@@ -166,17 +168,24 @@ def _dipped(character: Character) -> float:
     return 0.2 * max(0.0, character.flatness - 7.0) + 0.3 * max(0.0, character.valley - 13.0)
 
 
+def _turned(character: Character) -> float:
+    """Nats that its phase costs, which turns over within the beep."""
+    return 3.0 * max(0.0, character.wander - 0.5) + 10.0 * max(0.0, 0.9 - settled(character))
+
+
 def nulled(characters: Sequence[Character]) -> float:
     """Nats of mean character to give back where every beep dips alike: the room does that, not the sounder.
 
-    A sounder that drifts as it warms up passes a null of the room, in each of its beeps at the same place.
+    A sounder that drifts as it warms up passes a null of the room, in each of its beeps at the same place. Past a deep
+    one its phase turns over.
     """
     least, share, apart = ALIKE_DIPS
     middle = median(one.valley for one in characters)
     same = [abs(one.valley - middle) <= apart for one in characters]
     if len(characters) < least or sum(same) < share * len(characters):
         return 0.0
-    return sum(_dipped(one) for one, alike in zip(characters, same, strict=True) if alike) / len(characters)
+    costs = [_dipped(one) + (_turned(one) if middle >= TURNS else 0.0) for one in characters]
+    return sum(cost for cost, alike in zip(costs, same, strict=True) if alike) / len(characters)
 
 
 def long_tone(character: Character, snr: float, drone: bool) -> float:

@@ -106,6 +106,13 @@ def test_beeps_that_a_null_dents_all_alike_are_a_sounder() -> None:
         assert names(run([beep(3 + 4.3 * k, 1.2, character=one) for k, one in enumerate(faded)])) == expected
 
 
+@pytest.mark.parametrize(("dip", "expected"), [(14.0, ["lead-disconnect"]), (4.0, [])])
+def test_beeps_whose_phase_turns_over_in_a_null_are_a_sounder(dip: float, expected: list[str]) -> None:
+    """Past a deep dip, alike in each, a tone comes back with another phase; without one no sounder does."""
+    turned = Character(purity=0.68, flatness=12.0, wander=1.2, valley=dip, settled=0.7)
+    assert names(run([beep(3 + 2.9 * k, 0.95, character=turned) for k in range(4)])) == expected
+
+
 def test_talk_over_beeps_that_a_null_dents_hides_them_not() -> None:
     """It fills the weakest quarter now and then, but the dip itself stays as deep as it was."""
     flatness = (12.0, 15.0, 6.0, 13.0, 7.0, 14.0, 6.0, 12.0, 7.0, 13.0)
