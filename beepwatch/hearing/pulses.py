@@ -32,6 +32,9 @@ HALF = 0.25
 """Power at half amplitude: a pulse's edge."""
 DEEP = 0.16
 """A silence goes down at least this far (-8 dB): the tail of a room with T60 0.5 s falls 12 dB in 0.1 s (theory)."""
+SOUNDING = 0.7
+"""Of the plateau: the tone's level at least (judgement: noise lifts that of a weak one). Its mean over pulses and
+pauses as long is half of what a pulse has, and half of the room's echo in a pause then looked like the tone itself."""
 ABRUPT = 12
 """Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
 drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
@@ -120,7 +123,7 @@ def _gaps(part: Envelope, sound: "_Relative", power: Doubles, harmonics: Harmoni
 def _dips(sound: "_Relative", power: Doubles, plateau: float) -> dict[tuple[int, int], float]:
     """Where the power falls as a switch makes it, and the energy that the tone would have had there, by time."""
     n, found = len(power), {}
-    level = float(np.add.reduce(sound.power)) / n
+    level = max(float(np.add.reduce(sound.power)) / n, SOUNDING * plateau)
     for a, b in _runs(power < HALF * plateau):
         if b - a < SHORTEST_GAP or a == 0 or b == n or power[a:b].min() >= DEEP * plateau:
             continue

@@ -1,5 +1,8 @@
 """Gaps: a cough in a long beep leaves it whole, the pauses of the standards' patterns do not."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from beepwatch.hearing.spectrum import HOP_SECONDS
@@ -29,6 +32,16 @@ def test_pulses_stay_apart(on: float, off: float, frequency: float, snr: float) 
     assert len(heard) == 6
     assert [beep.onset for beep in heard] == pytest.approx([tone.onset for tone in tones], abs=0.02)
     assert [beep.duration for beep in heard] == pytest.approx([on] * 6, abs=0.025)
+
+
+@pytest.mark.parametrize("left", [-9.5, -9.0])
+def test_pulses_stay_apart_where_the_room_fills_their_pauses(left: float) -> None:
+    """As much as it can that still looks like a pause: `left` dB of the tone, which is more than half of its mean."""
+    pulses = row(4, 0.1, 0.1, 2700.0, 6.0)
+    echo = Tone(3.0, 0.7, 2700.0, level(6.0 + left))
+    added = 20 * np.log10(10 ** (level(6) / 20) - 10 ** (echo.level / 20))
+    told = beeps(hear(add(background(8, 5), [*(replace(one, level=added) for one in pulses), echo])))
+    assert len(matched(told, pulses)) == 4
 
 
 @pytest.mark.parametrize(("on", "count"), [(0.1, 4), (0.15, 5)])
