@@ -1,6 +1,7 @@
 """Long tones to alarms: raised at their end, or while a known tone still sounds; renamed, superseded."""
 
 from dataclasses import dataclass
+from functools import partial
 from math import inf, log
 
 from beepwatch.events import AlarmEvent, Beep, Changed, Ended, Noise, Raised, Sounding, SteadyTone
@@ -81,9 +82,9 @@ class Batteries:
         if under_way is not None and _ends(under_way, beep):
             return self._finish(under_way, LongBeep((beep,)), beep.known)
         for profile in self._profiles:
-            whole = next((whole for whole in wholes if _length_fits(profile, whole)), None)
-            if whole is not None:
-                return self._name(profile, whole, beep.known)
+            fitting = [whole for whole in wholes if _length_fits(profile, whole)]
+            if fitting:  # a breath's beep just before is no piece of it, where it fits better alone
+                return self._name(profile, min(fitting, key=partial(tones.off_length, profile)), beep.known)
         if wholes:
             self._wait(wholes[0], beep.known)
         return []

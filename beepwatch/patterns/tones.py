@@ -254,11 +254,14 @@ def weigh(line: Sequence[LongBeep]) -> float:
 
 def doubt(profile: LongTone, whole: LongBeep, *, quiet: bool) -> float:
     """What speaks against a tone of this frequency and length where none is known, nats. quiet: there is no music."""
-    figures = {"tone": whole.frequency}
-    if whole.onset_known:
-        figures["length"] = whole.duration
     under = not quiet and min(piece.character.company for piece in whole.pieces) < 0
-    return UNDER * under + sum(one.price(figures[one.of]) for one in profile.doubt if one.of in figures)
+    tone = sum(one.price(whole.frequency) for one in profile.doubt if one.of == "tone")
+    return UNDER * under + tone + off_length(profile, whole)
+
+
+def off_length(profile: LongTone, whole: LongBeep) -> float:
+    """What speaks against a tone of this length, nats; nothing where listening joined it on its way."""
+    return whole.onset_known * sum(one.price(whole.duration) for one in profile.doubt if one.of == "length")
 
 
 def _joined(beep: Beep, pieces: Sequence[Beep]) -> list[LongBeep]:

@@ -366,3 +366,12 @@ def test_a_tone_heard_at_just_a_multiple_of_the_taught_one_is_named_at_its_end(m
     told = run([sounding(3, 13.2, tone), beep(3, 20.0, tone)], tone=580.0)
     assert names(told) == ["battery-critical"] * named
     assert not named or raised_at(told) > 23.0
+
+
+@pytest.mark.parametrize("tone", [None, 2730.0])
+def test_a_breath_just_before_a_long_tone_is_no_piece_of_it(tone: float | None) -> None:
+    """Of 1.7 s, a beep 0.4 s before a tone of 20 s would make it one of 22.1 s, which no clock counts for 20."""
+    told = run([beep(3, 1.7), beep(5.1, 20.0)], tone=tone)
+    assert names(told) == ["battery-critical"]
+    assert final(told)[0].onset == pytest.approx(5.1)
+    assert final(run([beep(3, 1.7), beep(5.1, 18.0)], tone=tone))[0].onset == pytest.approx(3.0)
