@@ -10,7 +10,7 @@ from statistics import median, median_low
 from beepwatch.events import Alarm, Beep, Noise, Priority
 from beepwatch.patterns import evidence, explain
 from beepwatch.patterns.beat import LATELY, Beat
-from beepwatch.patterns.memory import KIN, TOGETHER, fold, simple
+from beepwatch.patterns.memory import KIN, MULTIPLES, TOGETHER, fold, simple
 from beepwatch.patterns.profiles import Breaths, Bursts, LongTone, Profile, Steady
 
 AUDIBLE = -16.0
@@ -160,6 +160,10 @@ class Episode:
     def on_tone(self, frequency: float) -> bool:
         """Whether this is the very tone that it is heard at, and no harmonic of it."""
         return fold(frequency, self.frequency, SAME, (1.0,)) is not None
+
+    def or_harmonic(self, frequency: float) -> bool:
+        """Whether this is the tone that it is heard at, or a harmonic of it; what lies below is another's."""
+        return any(fold(frequency, tone, SAME, MULTIPLES) is not None for tone in (self._tones[-1], self.frequency))
 
     def on_beat(self, onset: float) -> bool:
         """Whether a beep may be due at `onset`."""
@@ -346,6 +350,6 @@ class Book:
         return episode.alarm()
 
     def device_tone(self, frequency: float, now: float) -> bool:
-        """Whether a device's alarm is open on this tone, or was within RETURN."""
+        """Whether a device's alarm is open on this tone, or was within RETURN; or one of which this is a harmonic."""
         lately = [episode for episode in self._over if now - episode.last <= RETURN]
-        return any(e.profile.calls == "device" and e.near(frequency) for e in (*self.open, *lately))
+        return any(e.profile.calls == "device" and e.or_harmonic(frequency) for e in (*self.open, *lately))

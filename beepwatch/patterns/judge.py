@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from beepwatch.events import Beep, Priority
 from beepwatch.patterns import evidence
 from beepwatch.patterns.episodes import Book
-from beepwatch.patterns.memory import Memory
+from beepwatch.patterns.memory import MULTIPLES, Memory
 from beepwatch.patterns.profiles import LongTone, Profile
 
 TAUGHT = 0.03
@@ -15,8 +15,6 @@ TAUGHT = 0.03
 OWN = 0.01
 """Just the device's own tone, within 1 %: so must be what fits no pattern. One sounder strays less (judgement; 0.1 % as
 it is taught, 0.2 % as it warms up). A wider bound takes in more of music, in proportion to its width."""
-MULTIPLES = (1.0, 2.0, 3.0)
-"""In a room null the taught sounder may be heard at these multiples of its tone."""
 QUIET = 4
 """Fewer foreign beeps than this in the last minute: no music (prototype: talk 2, 90 % <= 4; music 6, 11, 20)."""
 

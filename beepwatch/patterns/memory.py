@@ -11,6 +11,8 @@ from beepwatch.events import Beep
 
 RATIOS = (1.0, 2.0, 3.0, 4.0, 0.5, 1.0 / 3.0, 0.25)
 """In a room null a sounder may be heard at twice or three times its tone (measured by a prototype: 4 rooms of 37)."""
+MULTIPLES = (1.0, 2.0, 3.0)
+"""Those at which a sounder of a known tone may be heard where a room takes its fundamental."""
 KIN = (*RATIOS, 1.5, 2.0 / 3.0, 4.0 / 3.0, 0.75, 5.0, 0.2, 5.0 / 3.0, 0.6)
 """Ratios between any two of a sounder's first four harmonics, and of a square wave's first three: for signals rich in
 them (IEC 60601-1-8 asks for four; 520 Hz square, NFPA 72 18.4; both quoted). Not for single beeps: music has them."""

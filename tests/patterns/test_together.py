@@ -229,3 +229,12 @@ def test_a_combined_alarm_may_change_its_signal() -> None:
     smoke = bursts((0.0, 1.0, 2.0), 0.5, 4.0, 6)
     monoxide = later(bursts((0.0, 0.2, 0.4, 0.6), 0.1, 5.7, 8), 60.0, 3100.0)
     assert names(run([*smoke, *monoxide])) == ["fire", "carbon-monoxide"]
+
+
+@pytest.mark.parametrize(("ratio", "fewest"), [(1.0, 2), (2.0, 2), (1 / 3, 3), (0.5, 3)])
+def test_only_the_tone_of_an_alarm_and_what_is_above_it_is_the_devices(ratio: float, fewest: int) -> None:
+    """Two beeps on it are enough, for it is known now. A note of music at a third of it needs as many as any other."""
+    critical = beep(3, 20.0, 2400.0)
+    after = [beep(40 + 5 * k, 1.2, 2400.0 * ratio) for k in range(4)]
+    counts = [k for k in range(1, 5) if "lead-disconnect" in names(run([critical, *after[:k]]))]
+    assert counts[0] == fewest
