@@ -61,8 +61,8 @@ onset in them."""
 OFF_HERTZ = 115.0
 """A line further from the local oscillator lies outside the baseband (+-125 Hz)."""
 OFF_LINE = (GUARD + 1) * BIN_HZ
-"""A line further (47 Hz) from where the track was opened and where it is now is another's: the track is held by noise,
-and a louder tone that was nearer would have ended it (`cusum.OUTSHINES`)."""
+"""A line further (47 Hz) from where a faint track was opened and where it is now is another's: noise holds it, and
+a louder tone that was nearer would have ended it (`cusum.OUTSHINES`)."""
 OFF_TUNE = 0.5
 """Share of the distance to a line that is kept out by which the local oscillator may be off: the baseband is narrowed
 to that much, and a louder tone may have come into the bins of one that was there before."""
@@ -332,7 +332,7 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
     if not enough(burst, known is not None):
         return None
     hertz = track.tone + float(np.add.reduce(burst.drift.hertz(burst.begin + EIGHTHS * (burst.end - burst.begin)))) / 9
-    if not _own(track, hertz) or not LOWEST <= hertz <= bin_frequency(BINS - 5):
+    if not _own(track, rows, hertz) or not LOWEST <= hertz <= bin_frequency(BINS - 5):
         return None
     channel = _loudest(part, burst)
     body = inside(part, burst, channel)
@@ -357,11 +357,13 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
     )
 
 
-def _own(track: Track, hertz: float) -> bool:
-    """Is what was fitted the track's own line, and not another one in its baseband?"""
+def _own(track: Track, rows: Rows, hertz: float) -> bool:
+    """Is what was fitted the track's own line, and not another one in its baseband, as a faint track may have?"""
+    if abs(hertz - track.tone) > OFF_HERTZ:
+        return False
     opened, now = track.tone_at(-1), bin_frequency(track.pair + 0.5)
     near = min(opened, now) - OFF_LINE <= hertz <= max(opened, now) + OFF_LINE
-    return near and abs(hertz - track.tone) <= OFF_HERTZ
+    return near or track.strength(rows) >= FAINT_LEVEL
 
 
 def _fit(track: Track, rows: Rows, stretch: Stretch, length: float | None) -> Burst:
