@@ -11,7 +11,7 @@ It prints them and writes `ears.json` in FOLDER (tests/bench/results). Some four
 import argparse
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import pstdev
@@ -22,7 +22,6 @@ from numpy.typing import NDArray
 
 from beepwatch.events import Beep, Character
 from beepwatch.hearing import RATE
-from tests.bench.household import NAMES
 from tests.bench.nights import fingerprint
 from tests.bench.stages import NOISES, Stage, alarm
 from tests.hearing.scenes import beeps, hear
@@ -45,6 +44,8 @@ HOUSE = {
     "talk": ("asterisk-core-sounds-en-wav",),
     "music": ("asterisk-moh-opsound-wav", "lomiri-sounds", "oxygen-sounds", "twinkle-common"),
 }
+NAMES = tuple(field.name for field in fields(Character) if field.name != "settled")
+"""Those of a character that are numbers in every beep."""
 Rows: TypeAlias = tuple[tuple[float, ...], ...]
 
 
@@ -83,7 +84,7 @@ class Ordinary:
     an_hour: float
     long_an_hour: float
     short: Rows
-    """Length (s), tone (Hz), SNR (dB), then the character, in the order of `Character`."""
+    """Length (s), tone (Hz), SNR (dB), then the character, in the order of NAMES."""
     long: Rows
     """The same of sounds of LONG and more."""
 
@@ -195,7 +196,7 @@ def main() -> None:
     made.add_argument("--seed", type=int, default=700)
     made.add_argument("--out", type=Path, default=FOLDER, metavar="FOLDER")
     options = made.parse_args()
-    told = {"date": datetime.now(UTC).date().isoformat(), "hearing": fingerprint("hearing")}
+    told = {"date": datetime.now(UTC).date().isoformat(), "hearing": fingerprint("hearing"), "names": NAMES}
     ears, house = [], []
     for snr in SNRS:
         ears.append(ear(snr, options.rooms, options.seed))

@@ -7,7 +7,7 @@ tests/bench/ears.py and is read from its `ears.json`. The house itself is judgem
 import json
 import random
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeAlias
 
@@ -47,8 +47,8 @@ EARS = {one["snr"]: Ear(**one) for one in MEASURED["ears"]}
 """By SNR in 0-8 kHz, dB."""
 HOUSE = {one["kind"]: one for one in MEASURED["house"]}
 """What hearing tells of talk and of music, at -25 dBFS."""
-NAMES = tuple(field.name for field in fields(Character) if field.name != "settled")
-"""Those of a character that are numbers in every beep."""
+NAMES = tuple(MEASURED["names"])
+"""Figures of a character that were measured, as its rows have them; any other is as by default."""
 
 
 def character(row: Sequence[float]) -> Character:
