@@ -28,9 +28,9 @@ FIRST = CHUNK + CHUNK // 2
 OUTSHINES = 10.0
 """Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise) ..."""
 OUTLASTS = 3
-"""... at once where the track is faint (NO_RETURN), else where more frames are so. In a null of the room a tone's
-own decay is far louder than the tone, as what cancelled it is gone: in 0.2 s it falls by 16 dB at least (T60 0.7 s, see
-TAIL_DB_A_FRAME)."""
+"""... at once where the track is short (LONG) or faint (NO_RETURN) or they lie beside it, else where more frames are.
+In a null of the room a tone's own decay is far louder than the tone, as what cancelled it is gone: in 0.2 s it falls by
+16 dB at least (T60 0.7 s, see TAIL_DB_A_FRAME)."""
 LEFT, GLIDES = 4.0, 4.0
 """A strong tone has moved where two frames hold most of it on the same side, this many times what its pair holds, and
 this part of its level at least (judgement)."""
@@ -74,7 +74,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
     near = rows.ratio(first, stop)[:, track.pair - 1 : track.pair + 3].tolist()
     wide = pair_power(rows, track.pair, first, stop, wide=True).tolist() if track.wide else None
     powers = rows.noise_at(first, stop, track.pair)
-    outshone = _outshone(track, rows, first, stop, powers).tolist()
+    outshone, own = _outshone(track, rows, first, stop, powers)
     gliding, bins = _glide(track, rows, first, stop, powers)
     noise = powers.tolist()
     state = track.ended is None, track.wide
@@ -82,7 +82,7 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
         track.next = frame + 1
         a, b, c, d = near[i]
         if outshone[i]:
-            _outlast(track, noise[i], frame)
+            _outlast(track, noise[i], frame, own=bool(own[i]))
         elif track.ended is None:
             track.outshone = 0
             _sound(track, b + c if wide is None else wide[i], noise[i], frame)
@@ -99,19 +99,21 @@ def advance(track: Track, rows: Rows, stop: int) -> None:
         _recentre(track, rows)
 
 
-def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> Mask:
-    """Frames, (n,), in which a strong line lies in its bins that may be another's: a faint one must hide no beep."""
+def _outshone(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tuple[Mask, Mask]:
+    """Frames, (n,), in which a strong line lies in its bins that may be another's: a faint one must hide no beep; and
+    those in which it lies where the tone does."""
     never = np.zeros(stop - first, np.bool_)
     if (track.wide and not track.doubted) or first - track.start < CHUNK or track.ended is not None:
-        return never
+        return never, never
     low, high = max(track.pair - GUARD - 1, 0), track.pair + GUARD + 3
     near = rows.ratio(first - 1, stop)[:, low:high]
     if float(np.maximum.reduce(near, axis=None)) < 2 * OUTSHINES:
-        return never
-    strongest = (near[1:] + near[:-1]).max(axis=1)
+        return never, never
+    both = near[1:] + near[:-1]
     expected = np.maximum(track.border_level / noise, 1.0)
-    outshone: Mask = strongest > OUTSHINES * (2 + 2 * expected)
-    return outshone
+    outshone: Mask = both.max(axis=1) > OUTSHINES * (2 + 2 * expected)
+    off = both.argmax(axis=1) + low - track.pair
+    return outshone, (off >= -1) & (off <= 2)
 
 
 def _glide(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tuple[int, int]:
@@ -142,17 +144,20 @@ def _glide(track: Track, rows: Rows, first: int, stop: int, noise: Floats) -> tu
     return (int(frames[0]), int(away[1 + frames[0]])) if len(frames) else (stop - first, 0)
 
 
-def _outlast(track: Track, noise: float, frame: int) -> None:
-    """A louder line is in its bins at `frame`, which says nothing of the tone: is it there for longer than a decay?"""
+def _outlast(track: Track, noise: float, frame: int, *, own: bool) -> None:
+    """A louder line is in its bins at `frame`, which says nothing of the tone: is it there for longer than a decay?
+
+    own: it lies where the tone does. A track that is opened later was opened by that line.
+    """
     track.outshone += 1
-    clear = track.border_level > NO_RETURN * noise
-    if track.outshone > (OUTLASTS if clear else 0):
+    lasting = frame > track.opened and track.seconds(frame) > LONG and track.border_level > NO_RETURN * noise
+    if track.outshone > (OUTLASTS if own and lasting else 0):
         _give_way(track, frame)
 
 
 def _give_way(track: Track, frame: int) -> None:
-    """It is another tone: a clear one ends where that began, a faint one is dropped, unless it was long and far louder
-    before it came back."""
+    """It is another tone: a lasting one ends where that began, others are dropped, unless far louder before they came
+    back."""
     if track.doubted:
         _take_back(track, frame)
     elif track.outshone > 1:
