@@ -4,7 +4,7 @@ import pytest
 
 from beepwatch.events import Raised
 from beepwatch.patterns import Matcher
-from tests.patterns.simulated import breaths
+from tests.patterns.simulated import breaths, final, names, run
 
 
 def named_at(period: float, length: float, frequency: float, tone: float | None = None) -> tuple[int, float] | None:
@@ -68,7 +68,15 @@ def test_a_short_breath_with_a_long_pause_waits(period: float, length: float, be
     assert told[0] == beep
 
 
+@pytest.mark.parametrize("tone", [None, 2730.0])
 @pytest.mark.parametrize(("period", "length"), [(5.0, 0.55), (2.0, 0.55), (3.0, 0.55), (5.0, 0.6)])
-def test_a_breath_shorter_than_the_handbooks_is_never_named(period: float, length: float) -> None:
-    """Under 0.56 s, and under 0.66 s at whole seconds: the fire signal's pulses are just like it."""
-    assert named_at(period, length, 2730.0) is None
+def test_a_breath_shorter_than_the_handbooks_is_never_named(period: float, length: float, tone: float | None) -> None:
+    """Under 0.56 s, and under 0.66 s at whole seconds: the fire signal's pulses are just like it, on any tone."""
+    assert named_at(period, length, 2730.0, tone) is None
+
+
+def test_a_short_breath_on_the_taught_tone_wakes_all_the_same() -> None:
+    """As the device's sound of no known kind."""
+    told = run(breaths(20, 3.0, 0.5), tone=2730.0)
+    assert names(told) == ["unknown"]
+    assert final(told)[0].priority == "medium"
