@@ -5,8 +5,6 @@ times) its own standard error, so that near the limit of hearing nothing is thro
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
-from math import sqrt
 from statistics import median
 
 import numpy as np
@@ -15,12 +13,12 @@ from scipy import fft
 from beepwatch.events import Character
 
 from .baseband import STEP_NOISE, STEP_SECONDS, turning
+from .body import FAINT, Inside
 from .burst import Burst
 from .drift import Envelope
-from .ranks import cuts
 from .rows import Rows
-from .spectrum import Complexes, Doubles
 from .surroundings import surroundings
+from .verdict import NULLED
 
 TRIM = 3
 """Steps (12 ms) left off at both edges: a sounder's ramps take up to 10 ms (measured on one synthetic set)."""
@@ -32,8 +30,6 @@ LONG_ENOUGH = 100
 BESIDE_ERRORS = 3.5
 """Standard errors taken off the power beside a burst: 2 refused one in sixty of -26 dB, where 38 steps of noise alone
 show 0.8 of the tone so often (gamma of 38, theory; measured: 10 s beeps)."""
-FAINT = 0.2
-"""Power over noise in one step under which a few per cent of error of the noise estimate would count."""
 LONG_PIECES = 8
 """Pieces of a burst (4.5 s and more) from which their median counts."""
 NOISE_ERROR = 0.08
@@ -57,43 +53,6 @@ VALLEY_STEPS = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Inside:
-    """The burst without its edges, its drift taken out: u and weight of shape (n,), of the strongest channel."""
-
-    u: Complexes
-    weight: Doubles
-
-    def power(self) -> tuple[float, float]:
-        """(mean power without noise, its standard error); both in the units of |u|^2."""
-        n, v = len(self.u), float(np.add.reduce(self.weight))
-        mean = (float(np.add.reduce(np.square(np.abs(self.u)) * self.weight)) - n * STEP_NOISE) / v
-        each = n * STEP_NOISE / v
-        return mean, sqrt((2 * max(mean, 0.0) * each + each**2) / n)
-
-    def coherent(self) -> tuple[float, float]:
-        """(power of the mean without noise, its energy in noise units)."""
-        v = float(np.add.reduce(self.weight))
-        energy = float(np.abs(np.add.reduce(self.u * self.weight)) ** 2) / v
-        return (energy - 1) / v, energy
-
-    def level(self) -> float:
-        """Power of the tone: coherent over pieces of 0.4 s, so that an error of the noise estimate does not count."""
-        count = max(1, round(len(self.u) * STEP_SECONDS / 0.4))
-        steady = sum(piece.coherent()[0] * len(piece.u) for piece in self.pieces(count)) / len(self.u)
-        mean, error = self.power()
-        return max(steady, mean - 2 * error, 1e-30) if mean * float(self.weight.mean()) > FAINT else max(steady, 1e-30)
-
-    def gathered(self) -> float:
-        """Energy of the steady tone, coherent over pieces of 0.4 s, noise taken off."""
-        count = max(1, round(len(self.u) * STEP_SECONDS / 0.4))
-        return sum(piece.coherent()[1] - 1 for piece in self.pieces(count))
-
-    def pieces(self, count: int) -> list["Inside"]:
-        """`count` parts of nearly equal length."""
-        return [Inside(self.u[a:b], self.weight[a:b]) for a, b in pairwise(cuts(len(self.u), count).tolist())]
-
-
-@dataclass(frozen=True, slots=True)
 class Steady:
     """A burst's inside, the channel that it is of, and how steady it is."""
 
@@ -101,6 +60,8 @@ class Steady:
     channel: int
     purity: float
     flatness: float
+    smooth: float = 0.0
+    """Share of its power that lies on a smooth curve, `Inside.smooth`; 0 where that is not asked."""
 
 
 def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
@@ -260,8 +221,13 @@ def describe(
     pure = len(body.u) >= LONG_ENOUGH and own[0] >= PURE and own[1] <= FLAT_DB and own[2] <= STEADY_HZ
     neighbours, company, paired = surroundings(rows, burst, whole.tone, frame, pure=pure)
     middle = middle_of(body)
+    settled = None if middle is None else purity(middle)
+    if steady.smooth >= NULLED.purity and neighbours >= NULLED.neighbours and company >= NULLED.company:
+        inner = steady.smooth if middle is None else max(purity(middle), middle.smooth())
+        if inner >= NULLED.purity:  # not so where the middle is a pause
+            own, settled = (max(own[0], steady.smooth), own[1], 0.0), None if middle is None else inner
     character = Character(
-        *own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz),
-        settled=None if middle is None else purity(middle), moved=moved(burst),
+        *own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz), settled=settled,
+        moved=moved(burst),
     )  # fmt: skip
     return character, level, paired

@@ -7,7 +7,7 @@ refused for their character. How many were refused lately tells how much more ev
 from dataclasses import replace
 
 from .finish import Found
-from .verdict import BENT, BENT_LONG, SOFT, STRICT, within
+from .verdict import BENT, BENT_LONG, NULLED, SOFT, STRICT, within
 
 REMEMBERED = 30.0
 """Seconds for which a burst is remembered, so that the same tone again is told."""
@@ -61,8 +61,8 @@ class Doubt:
         if found.duration >= LONG and not found.paired:
             likely |= within(found.character, UNDER) and found.evidence >= asked
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
-            likely |= within(found.character, BENT)
-        soft = within(found.character, SOFT)
+            likely |= within(found.character, BENT) or within(found.character, NULLED)
+        soft = within(found.character, SOFT) or within(found.character, NULLED)
         self._heard = [old for old in self._heard[-MOST:] if old.onset > found.onset - REMEMBERED]
         if soft and not likely:
             likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._heard)

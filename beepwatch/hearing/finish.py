@@ -10,9 +10,10 @@ from beepwatch.events import Character
 
 from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate, weights
 from .beside import OF_TWO, but_one, narrowed, nearest_line, reach
+from .body import Inside
 from .burst import Burst
 from .character import Steady, describe, flatness, inside, purity
-from .drift import Envelope
+from .drift import SHORT, Envelope
 from .fit import fit_burst
 from .glide import curved, glides, path, straightened
 from .known import Known
@@ -22,7 +23,7 @@ from .rows import Rows
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .surroundings import LINE, LONG
 from .track import CHUNK, GUARD, Sight, Track, coarse_steps
-from .verdict import BENT, EVIDENCE, SHORTEST, SOFT, TAUGHT_GAIN, enough
+from .verdict import BENT, BENT_LONG, EVIDENCE, NULLED, SHORTEST, SOFT, STRICT, TAUGHT_GAIN, enough, within
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
@@ -335,14 +336,13 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
     if not _own(track, rows, hertz) or not LOWEST <= hertz <= bin_frequency(BINS - 5):
         return None
     channel = _loudest(part, burst)
-    body = inside(part, burst, channel)
-    pure = purity(body)
-    flat = flatness(body) if pure >= SOFT.purity else inf
-    if flat > BENT.flatness:
+    steady = _how_steady(inside(part, burst, channel), channel, burst.seconds)
+    spoilt = steady.purity < SOFT.purity or steady.flatness > BENT.flatness
+    if spoilt and steady.smooth < NULLED.purity:
         return None
-    character, power, paired = describe(
-        part, burst, rows, hertz, Steady(body, channel, pure, flat), frame=track.told_at
-    )
+    character, power, paired = describe(part, burst, rows, hertz, steady, frame=track.told_at)
+    if spoilt and not within(character, NULLED):
+        return None
     level = 10 * log10(4 * power)
     return Found(
         burst.begin * STEP / RATE,
@@ -355,6 +355,16 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
         track.at_start and track.cut == 0,
         paired or track.apart < inf,
     )
+
+
+def _how_steady(body: Inside, channel: int, seconds: float) -> Steady:
+    """How steady a burst of so many seconds is; of breath length, whether a null of the room may have bent it."""
+    pure = purity(body)
+    flat = flatness(body) if pure >= SOFT.purity else inf
+    if (pure >= STRICT.purity and flat <= STRICT.flatness) or not BENT_LONG <= seconds < SHORT:
+        return Steady(body, channel, pure, flat)
+    smooth = body.smooth()
+    return Steady(body, channel, pure, flat if smooth < NULLED.purity else flatness(body), smooth)
 
 
 def _own(track: Track, rows: Rows, hertz: float) -> bool:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from .baseband import STEP_NOISE, STEP_SECONDS, turning
 from .burst import Burst
-from .drift import PIECE, SHORT, Envelope, coherent, follow, still
+from .drift import PIECE, SHORT, Drift, Envelope, coherent, follow, still
 from .ranks import quantile
 from .spectrum import Complexes, Doubles
 
@@ -38,6 +38,9 @@ of length from 80 to 35-51 ms, in nulls from 124 to 12 ms (tests/bench/detection
 FADED = 80
 """Steps (0.32 s) that the end in one channel may lie before that in another: earlier ones have faded (judgement: a tail
 falls by 27 dB meanwhile, T60 0.7 s)."""
+TURNED, TURNED_PIECE = 0.1, 0.2
+"""Share of its energy that adds up in phase, under which the phase turns over, and seconds of the pieces that are then
+taken one by one (judgement)."""
 GAP = 12
 """Steps (48 ms) under half that do not end a loud burst: pulses were parted before."""
 
@@ -70,16 +73,28 @@ def fit_loud(near: Envelope, channels: Sequence[int], begin: float, end: float) 
     turned = drift.unwind(near)
     onsets, ends, tails = zip(*(_edges(turned[channel], *span) for channel, span in heard), strict=True)
     stop = min(end for end in ends if end >= max(tails) - FADED)
-    cuts = _cuts(body)
-    energy, pieces = coherent(body, drift, cuts), len(cuts) * len(near.z)
+    energy, pieces = _energy(body, drift)
     return Burst(near.first + min(onsets), near.first + stop + 1, drift, energy, pieces, max(tails) - stop)
 
 
-def _cuts(body: Envelope) -> NDArray[np.int64]:
-    """First steps of the pieces that each add up in phase: a drift drawn over a long tone is never that exact."""
+def _energy(body: Envelope, drift: Drift) -> tuple[float, int]:
+    """(energy, pieces) of a burst whose pieces each add up in phase.
+
+    A drift drawn over a long tone is never that exact; and what passes a null adds up to nothing, as its phase turns.
+    """
     n = body.z.shape[1]
-    pieces = 1 if n * STEP_SECONDS <= SHORT else round(n * STEP_SECONDS / PIECE)
-    return body.first + np.linspace(0, n, pieces + 1).astype(np.int64)[:-1]
+    count = 1 if n * STEP_SECONDS <= SHORT else round(n * STEP_SECONDS / PIECE)
+    energy = coherent(body, drift, _cuts(body, count))
+    turned = count == 1 and energy < TURNED * body.energy * n
+    if turned:
+        count = max(1, round(n * STEP_SECONDS / TURNED_PIECE))
+        energy = coherent(body, drift, _cuts(body, count))
+    return energy, count * len(body.z)
+
+
+def _cuts(body: Envelope, count: int) -> NDArray[np.int64]:
+    """First steps of `count` pieces."""
+    return body.first + np.linspace(0, body.z.shape[1], count + 1).astype(np.int64)[:-1]
 
 
 def _span(size: Doubles, begin: float, end: float) -> tuple[int, int] | None:

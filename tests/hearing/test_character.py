@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from beepwatch.hearing.baseband import STEP_NOISE, STEP_SECONDS
-from beepwatch.hearing.character import Inside, purity
+from beepwatch.hearing.body import Inside
+from beepwatch.hearing.character import purity
 
 
 def _inside(loud: float, *, bent: float, seconds: float = 10.0) -> Inside:

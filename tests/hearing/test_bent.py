@@ -1,0 +1,78 @@
+"""Beeps that a null of the room bends: it takes their middle, or turns their phase over."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from beepwatch.events import Beep
+from beepwatch.hearing.body import Inside
+from beepwatch.hearing.character import purity
+from beepwatch.synthesis import Tone
+from tests.hearing.rooms import row_in_room
+from tests.hearing.scenes import beeps, hear, matched
+
+Curve = NDArray[np.inexact[Any]]
+N = 200
+"""Steps: 0.8 s."""
+
+
+def _body(curve: Curve) -> Inside:
+    """A tone of this complex amplitude, (N,), 20 dB over the noise of a step."""
+    rng = np.random.default_rng(5)
+    noise = (rng.standard_normal(N) + 1j * rng.standard_normal(N)) / np.sqrt(2)
+    return Inside(10 * curve.astype(np.complex128) + noise, np.ones(N))
+
+
+PLACE = np.linspace(-1, 1, N)
+
+
+def test_a_tone_that_passes_a_null_lies_on_a_smooth_curve() -> None:
+    """Its phase turns over, so it has no mean: half and less of it is a steady tone, yet all of it is one tone."""
+    through = _body(PLACE + 0.1j)
+    assert purity(through) < 0.5
+    assert through.smooth() > 0.95
+    bent = _body((PLACE + 0.1j) * np.exp(1j * PLACE**2))
+    assert bent.smooth() > 0.95
+
+
+@pytest.mark.parametrize(
+    "curve",
+    [
+        np.cos(2 * np.pi * 8 * PLACE),
+        np.exp(20j * PLACE**2),
+        np.repeat(np.random.default_rng(6).choice([-1, 1], 20), N // 20),
+    ],
+    ids=["two tones 20 Hz apart", "a glide of 32 Hz", "steps"],
+)
+def test_what_beats_glides_or_leaps_does_not(curve: Curve) -> None:
+    """A null is passed once."""
+    assert _body(curve).smooth() < 0.6
+
+
+def test_a_faint_one_is_not_asked() -> None:
+    """Noise alone would lie on any curve by chance."""
+    assert _body(np.full(N, 0.05)).smooth() == 0.0
+
+
+def told(seed: int, snr: float, kind: str, null: bool) -> tuple[list[Beep], list[Tone]]:
+    """Eight beeps of 1.2 s in a room."""
+    samples, tones = row_in_room(seed, 8, 1.2, pause=3.8, snr=snr, kind=kind, null=null)
+    return beeps(hear(samples)), tones
+
+
+@pytest.mark.parametrize(("seed", "kind"), [(24_015, "breathing"), (24_029, "pink"), (24_070, "fan")])
+def test_beeps_whose_phase_a_null_turns_over_are_told(seed: int, kind: str) -> None:
+    """At 0 dB all of eight but one at most, with their length, in three rooms in which none to four were told once."""
+    heard, tones = told(seed, 0.0, kind, null=True)
+    pairs = matched(heard, tones)
+    assert len(pairs) >= 7
+    assert max(abs(beep.duration - 1.2) for beep, _ in pairs) < 0.02
+    assert len(heard) == len(pairs)
+
+
+def test_a_loud_beep_whose_parts_cancel_has_evidence() -> None:
+    """In this room its two halves add up to nothing in phase: six of eight and more are told, not three."""
+    heard, tones = told(24_116, 0.0, "white", null=True)
+    assert len(matched(heard, tones)) >= 6
