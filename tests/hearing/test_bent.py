@@ -1,4 +1,4 @@
-"""Beeps that a null of the room bends: it takes their middle, or turns their phase over."""
+"""Beeps that a null of the room bends: it takes their middle, turns their phase over, or hides where they begin."""
 
 from typing import Any
 
@@ -76,3 +76,11 @@ def test_a_loud_beep_whose_parts_cancel_has_evidence() -> None:
     """In this room its two halves add up to nothing in phase: six of eight and more are told, not three."""
     heard, tones = told(24_116, 0.0, "white", null=True)
     assert len(matched(heard, tones)) >= 6
+
+
+def test_an_onset_that_a_null_hides_is_found_by_the_first_arrival() -> None:
+    """At -14 dB the tone is lost in noise for 0.3 s after its first arrival: seven of eight and more begin with it."""
+    heard, tones = told(24_058, -14.0, "fan", null=False)
+    pairs = matched(heard, tones)
+    assert len(pairs) >= 7
+    assert max(abs(beep.onset - tone.onset) for beep, tone in pairs) < 0.05
