@@ -49,6 +49,11 @@ def fit_burst(whole: Envelope, begin: float, end: float, length: float | None = 
     return _timed(whole, burst, length)
 
 
+def gathered(whole: Envelope, begin: float, end: float) -> float:
+    """Nats against noise of a long faint burst from step `begin` to `end`, piece by piece."""
+    return _in_pieces(whole, begin, end, follow(whole.part(int(begin), int(end) + 1))).evidence
+
+
 def _timed(whole: Envelope, burst: Burst, length: float) -> Burst:
     """The same faint burst with the edges that are likeliest beside a known length: noise alone may move them far.
 

@@ -8,9 +8,11 @@ import numpy as np
 from beepwatch.events import Heard, Sounding, SteadyTone
 
 from .background import Background
+from .baseband import STEP_SECONDS
 from .cusum import advance
 from .faint import CERTAIN, LONGEST_DOUBT, SHORT_DOUBT, SOON, goes_on, line_before, sounds_now
 from .finish import Found, Stretch, collect, envelope, fitted, harmonics_of, line_like, pieces
+from .fit import gathered
 from .glide import glides
 from .known import Known
 from .nulls import fades
@@ -47,6 +49,10 @@ BEHIND = 1.0
 for as long (LONGEST_FADE); of what has ended before the track was only not closed yet."""
 RECENT = 750
 """Steps (3 s) in which a silence is looked for: after as much tone the longest gap is allowed anyway."""
+FAINTEST, LEAST_GATHERED = 1.0, 0.55
+"""Level over noise (-29.5 dB for a tone in white noise) up to which a track is asked each 8 s whether it is noise, and
+nats a second that a tone gathers at least. Measured: in an hour of noise 23 of 32 such tracks have less after 8 s, 30
+after 16; of 10 s and 20 s of -28 and -30 dB that are told none has."""
 FAINT_HUM = 1.5
 """Level over noise under which a lasting line is taken for the noise's own colour and not told."""
 
@@ -237,6 +243,8 @@ class Following:
         ):
             return
         collect(track, self._stream.rows, self._stream.audio, track.next)
+        if border and self._drop_noise(track, frame):
+            return
         if steady:
             self._tell_steady(track)
             return
@@ -247,6 +255,19 @@ class Following:
             if not self._tell_sounding(track, frame, track.told_at):
                 return  # asked again at the next look
             track.told += 1
+
+    def _drop_noise(self, track: Track, frame: int) -> bool:
+        """Drop a faint track that gathers less than any tone that is told; its bins are searched anew from here on."""
+        if track.ended is not None or track.cut or track.strength(self._stream.rows) > FAINTEST:
+            return False
+        whole = envelope(track)
+        begin, end = coarse_steps(track, frame)
+        begin, end = max(begin, whole.first), min(end, whole.first + whole.z.shape[1] - 1.0)
+        if gathered(whole, begin, end) > LEAST_GATHERED * (end - begin) * STEP_SECONDS:
+            return False
+        track.ended, track.closed, track.dropped = frame, frame, True
+        self._free(track)
+        return True
 
     def _tell_steady(self, track: Track) -> None:
         """From now on it is a hum, which the floor may learn."""

@@ -7,11 +7,15 @@ import pytest
 from numpy.typing import NDArray
 
 from beepwatch.events import Beep
+from beepwatch.hearing import Hearing
 from beepwatch.hearing.body import Inside
 from beepwatch.hearing.character import purity
+from beepwatch.hearing.following import Following
+from beepwatch.hearing.spectrum import HOP_SECONDS
+from beepwatch.hearing.track import Track
 from beepwatch.synthesis import Tone
 from tests.hearing.rooms import row_in_room
-from tests.hearing.scenes import beeps, hear, matched
+from tests.hearing.scenes import background, beeps, hear, matched
 
 Curve = NDArray[np.inexact[Any]]
 N = 200
@@ -84,3 +88,18 @@ def test_an_onset_that_a_null_hides_is_found_by_the_first_arrival() -> None:
     pairs = matched(heard, tones)
     assert len(pairs) >= 7
     assert max(abs(beep.onset - tone.onset) for beep, tone in pairs) < 0.05
+
+
+def test_a_faint_track_of_noise_is_not_followed_for_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In 10 min of noise none that has ended is older than 26 s: some lasted for 100 s once."""
+    ages = []
+    closing = Following._free
+
+    def free(self: Following, track: Track) -> None:
+        ages.append((track.next - track.start) * HOP_SECONDS)
+        closing(self, track)
+
+    monkeypatch.setattr(Following, "_free", free)
+    Hearing().push(background(600, 30_003)[None])
+    assert len(ages) > 5
+    assert max(ages) < 26
