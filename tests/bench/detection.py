@@ -41,8 +41,8 @@ SNRS = {
     20.0: (-36, -34, -32, -30, -28, -26, -24, -22, -18, -14),
 }
 """dB over the noise in 0-8 kHz, for each length in s."""
-BEEPS = {1.2: 300, 0.3: 300, 10.0: 100, 20.0: 60}
-"""Beeps at each point."""
+BEEPS = 300
+"""Of each length, at each point, and of each other row."""
 MORE = {(1.2, -20.0): 1500}
 """The same where the figure lies so near its bar that one beep of 300 would decide."""
 HOURS = 10.0
@@ -62,28 +62,28 @@ def tasks(quick: bool) -> list[Task]:
         for seed in range(10_000, 10_000 + parts)
     ]
     for length, snrs in SNRS.items():
-        count = max(10, BEEPS[length] // share)
+        count = BEEPS // share
         for snr in (float(one) for one in snrs[:: 2 if quick else 1]):
             beeps = count if quick else MORE.get((length, snr), count)
             todo.append(("curve", partial(curve_point, length, snr, beeps)))
-    todo += _in_rooms(4 if quick else 36)
+    todo += _in_rooms(4 if quick else 38)
     for on in (0.1, 0.15):
-        todo += [("pulses", partial(fast_pulses, on, 0.1, snr, 60 // share)) for snr in (10.0, 0.0, -6.0)]
-    todo += [("520 Hz", partial(square_wave, snr, 90 // share)) for snr in (10.0, 0.0, -10.0)]
+        todo += [("pulses", partial(fast_pulses, on, 0.1, snr, BEEPS // share)) for snr in (10.0, 0.0, -6.0)]
+    todo += [("520 Hz", partial(square_wave, snr, BEEPS // share)) for snr in (10.0, 0.0, -10.0)]
     todo += [
-        ("drift", partial(drifting, moved, snr, 300 // share))
+        ("drift", partial(drifting, moved, snr, BEEPS // share))
         for moved in (0.01, 0.02, 0.03)
         for snr in (10.0, 0.0, -6.0)
     ]
     for faded in (False, True):
-        todo += [("ears", partial(ears, snr, faded, 200 // share)) for snr in (-20.0, -22.0, -24.0)]
+        todo += [("ears", partial(ears, snr, faded, BEEPS // share)) for snr in (-20.0, -22.0, -24.0)]
     todo += [("real", partial(real_sound, kind, minutes)) for kind in ("speech", "music", "ambient")]
-    return [*todo, *(("in real", partial(real_beeps, kind, 10.0, 300 // share)) for kind in ("speech", "music"))]
+    return [*todo, *(("in real", partial(real_beeps, kind, 10.0, BEEPS // share)) for kind in ("speech", "music"))]
 
 
 def _in_rooms(count: int) -> list[Task]:
     """Breath-long beeps and 20 s beeps in rooms, and the first by two microphones 10 cm apart."""
-    some, few = (20_000, 20_000 + count), (21_000, 21_000 + max(2, count // 2))
+    some, few = (20_000, 20_000 + count), (21_000, 21_000 + 4 * count)
     clear = [partial(rooms, 1.2, 8, snr=snr, seeds=some) for snr in (10.0, 0.0, -8.0, -14.0)]
     nulls = [partial(rooms, 1.2, 8, snr=snr, seeds=some, null=True) for snr in (0.0, -14.0)]
     long = [partial(rooms, 20.0, 2, snr=snr, seeds=few) for snr in (-14.0, -18.0)]

@@ -70,14 +70,20 @@ def beeps(events: Iterable[Heard]) -> list[Beep]:
 
 
 def found(told: Sequence[Beep], tone: Tone) -> Beep | None:
-    """The beep that is `tone`: onset within 0.2 s, end within max(0.2 s, 20 %), tone within 1 % and its drift."""
+    """The beep that is `tone`: onset within 0.2 s, end within max(0.2 s, 20 %), tone within 1 % and its drift.
+
+    Of several the one that begins nearest: pulses may follow one another each 0.2 s.
+    """
     slack = max(0.2, 0.2 * tone.length)
     near = 0.01 + abs(tone.drift)
-    for beep in told:
-        early = abs(beep.onset - tone.onset) <= 0.2 and abs(beep.end - tone.onset - tone.length) <= slack
-        if early and abs(beep.frequency / tone.frequency - 1) <= near:
-            return beep
-    return None
+    like = [
+        beep
+        for beep in told
+        if abs(beep.onset - tone.onset) <= 0.2
+        and abs(beep.end - tone.onset - tone.length) <= slack
+        and abs(beep.frequency / tone.frequency - 1) <= near
+    ]
+    return min(like, key=lambda beep: abs(beep.onset - tone.onset), default=None)
 
 
 def matched(told: Sequence[Beep], tones: Sequence[Tone]) -> list[tuple[Beep, Tone]]:

@@ -122,3 +122,10 @@ def test_two_holes_near_each_other_leave_a_long_tone_whole(snr: float, apart: fl
     tones = [Tone(onset + at, length, 3400, level(snr)) for onset in onsets for at, length in places]
     told = beeps(hear(add(background(130, 67), tones)))
     assert [(beep.onset, beep.duration) for beep in told] == [pytest.approx((one, 10), abs=0.05) for one in onsets]
+
+
+def test_each_pulse_is_matched_with_its_own_beep() -> None:
+    """Though the one before it begins within the collar of 0.2 s: a count by the collar alone would miss it."""
+    tones = row(6, 0.1, 0.1, 3012.0, -6.0)
+    pairs = matched(beeps(hear(add(background(8, 63), tones))), tones)
+    assert [beep.onset for beep, _ in pairs] == pytest.approx([tone.onset for tone in tones], abs=0.02)
