@@ -12,7 +12,7 @@ from .baseband import MARGIN, STEP, STEP_NOISE, STEP_SECONDS, Audio, demodulate,
 from .beside import OF_TWO, but_one, narrowed, nearest_line, reach
 from .body import Inside
 from .burst import Burst
-from .character import Steady, describe, flatness, inside, purity
+from .character import HOLDS, LONG_ENOUGH, TRIM, Steady, describe, flatness, inside, middle_of, purity
 from .drift import SHORT, Envelope
 from .fit import fit_burst
 from .glide import curved, glides, path, straightened
@@ -363,6 +363,11 @@ def _how_steady(body: Inside, channel: int, seconds: float) -> Steady:
     flat = flatness(body) if pure >= SOFT.purity else inf
     if (pure >= STRICT.purity and flat <= STRICT.flatness) or not BENT_LONG <= seconds < SHORT:
         return Steady(body, channel, pure, flat)
+    middle = middle_of(body) if (len(body.u) + 2 * TRIM + 1) * STEP_SECONDS > seconds else None  # it may be one
+    if middle is not None and len(middle.u) >= LONG_ENOUGH and middle.gathered() > HOLDS:
+        smooth = middle.smooth()
+        if smooth >= NULLED.purity:  # its build-up and decay may be far louder
+            return Steady(middle, channel, purity(middle), flatness(middle), smooth)
     smooth = body.smooth()
     return Steady(body, channel, pure, flat if smooth < NULLED.purity else flatness(body), smooth)
 
