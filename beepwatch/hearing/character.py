@@ -37,8 +37,12 @@ NOISE_ERROR = 0.08
 SETTLING, DYING, MIDDLE = 75, 50, 50
 """Steps: 0.3 s in which a warm-up and a room settle, 0.2 s that hold the end and the room's tail, and the least (0.2 s)
 that must be left between them."""
-LONG, LONG_SETTLING = 1500, 375
-"""Steps (6 s) of a burst in which a warm-up may take so many (1.5 s) to drift into a null (judgement)."""
+LONG, LONG_SETTLING, LONG_DYING = 1500, 375, 125
+"""Steps (6 s) of a burst in which a warm-up may take so many (1.5 s) to drift into a null, and whose end may be placed
+so late (0.5 s less DYING) after a loud decay (judgement)."""
+OUTSHONE = 10.0
+"""Power just before or after so long a burst, over its own, from which that is no hum that goes on: in a null of the
+room its own build-up and decay are 20 dB louder (judgement)."""
 LOUDER = 1.6
 """Power (2 dB) of both ends over the middle that tells of a null (judgement)."""
 HOLDS = 12.0
@@ -72,26 +76,26 @@ def inside(whole: Envelope, burst: Burst, channel: int) -> Inside:
         a, b = round(burst.begin), max(end, round(burst.begin) + 4)
     part = whole.part(a, b)
     body = Inside(burst.drift.unwind(part)[channel], part.weight[channel])
-    return _settled(body, LONG_SETTLING if len(body.u) >= LONG else SETTLING)
+    return _settled(body, *((LONG_SETTLING, LONG_DYING) if len(body.u) >= LONG else (SETTLING, DYING)))
 
 
-def middle_of(body: Inside, settling: int = SETTLING) -> Inside | None:
-    """What lies after the room's build-up, of so many steps, and before its decay; None where too little does."""
-    if len(body.u) < settling + DYING + MIDDLE:
+def middle_of(body: Inside, settling: int = SETTLING, dying: int = DYING) -> Inside | None:
+    """What lies after the room's build-up and before its decay, of so many steps; None where too little does."""
+    if len(body.u) < settling + dying + MIDDLE:
         return None
-    return Inside(body.u[settling:-DYING], body.weight[settling:-DYING])
+    return Inside(body.u[settling:-dying], body.weight[settling:-dying])
 
 
-def _settled(body: Inside, settling: int) -> Inside:
+def _settled(body: Inside, settling: int, dying: int) -> Inside:
     """The middle alone where both ends are louder: a null of the room lets its own build-up and decay stand out."""
-    middle = middle_of(body, settling)
+    middle = middle_of(body, settling, dying)
     if middle is None:
         return body
     energy = np.abs(body.u) ** 2 * body.weight
-    level = float(energy[settling:-DYING].mean())
+    level = float(energy[settling:-dying].mean())
     boxes = np.convolve(energy, np.ones(VALLEY_STEPS) / VALLEY_STEPS, mode="valid")
     bound = LOUDER * level + 3 * STEP_NOISE * float(np.sqrt((1 + 2 * level) / VALLEY_STEPS))
-    loud = min(float(boxes[:settling].max()), float(boxes[-DYING:].max())) > bound
+    loud = min(float(boxes[:settling].max()), float(boxes[-dying:].max())) > bound
     return middle if loud and middle.gathered() > HOLDS else body
 
 
@@ -206,7 +210,8 @@ def beside(whole: Envelope, burst: Burst, channel: int, level: float) -> tuple[f
             continue
         near = Inside(burst.drift.unwind(part)[channel], part.weight[channel])
         power, error = near.power()
-        out.append(float(max(0.0, (power - BESIDE_ERRORS * error) / level)))
+        share = max(0.0, (power - BESIDE_ERRORS * error) / level)
+        out.append(0.0 if share > OUTSHONE and burst.end - burst.begin >= LONG else share)
     return out[0], out[1]
 
 

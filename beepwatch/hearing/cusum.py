@@ -28,9 +28,12 @@ FIRST = CHUNK + CHUNK // 2
 OUTSHINES = 10.0
 """Two frames of a line this many times over what the track leads one to expect are another tone (e^-30 by noise) ..."""
 OUTLASTS = 3
-"""... at once where the track is short (LONG) or faint (NO_RETURN) or they lie beside it, else where more frames are.
+"""... at once where the track is short (LONG) or faint (LASTED) or they lie beside it, else where more frames are.
 In a null of the room a tone's own decay is far louder than the tone, as what cancelled it is gone: in 0.2 s it falls by
 16 dB at least (T60 0.7 s, see TAIL_DB_A_FRAME)."""
+LASTED = 200.0
+"""Power beyond noise, summed over its frames, from which a lasting one is a tone and no track of noise: those that are
+followed for 8 s have up to 130 (measured in an hour of noise)."""
 LEFT, GLIDES = 4.0, 4.0
 """A strong tone has moved where two frames hold most of it on the same side, this many times what its pair holds, and
 this part of its level at least (judgement)."""
@@ -150,7 +153,8 @@ def _outlast(track: Track, noise: float, frame: int, *, own: bool) -> None:
     own: it lies where the tone does. A track that is opened later was opened by that line.
     """
     track.outshone += 1
-    lasting = frame > track.opened and track.seconds(frame) > LONG and track.border_level > NO_RETURN * noise
+    energy = track.border_level * track.count
+    lasting = frame > track.opened and track.seconds(frame) > LONG and energy > LASTED * noise
     if track.outshone > (OUTLASTS if own and lasting else 0):
         _give_way(track, frame)
 

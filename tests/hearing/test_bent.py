@@ -90,6 +90,20 @@ def test_an_onset_that_a_null_hides_is_found_by_the_first_arrival() -> None:
     assert max(abs(beep.onset - tone.onset) for beep, tone in pairs) < 0.05
 
 
+@pytest.mark.parametrize(
+    ("seed", "kind", "length"),
+    [(24_015, "breathing", 10.0), (24_007, "breathing", 20.0), (24_053, "pink", 10.0), (24_053, "pink", 20.0)],
+)
+def test_a_long_tone_in_a_null_is_not_judged_by_its_loud_ends(seed: int, kind: str, length: float) -> None:
+    """Its build-up and its decay are 20 to 35 dB louder: it is flat, pure and alone without them, and is told."""
+    samples, _ = row_in_room(seed, 1, length, pause=4.0, snr=0.0, kind=kind, null=True)
+    [beep] = [beep for beep in beeps(hear(samples)) if beep.duration > 3]
+    assert beep.duration == pytest.approx(length, abs=0.6)
+    assert beep.character.flatness < 3
+    assert beep.character.purity > 0.95
+    assert max(beep.character.before, beep.character.after) < 0.3
+
+
 def test_a_faint_track_of_noise_is_not_followed_for_long(monkeypatch: pytest.MonkeyPatch) -> None:
     """In 10 min of noise none that has ended is older than 26 s: some lasted for 100 s once."""
     ages = []
