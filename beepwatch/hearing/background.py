@@ -7,8 +7,9 @@ import numpy as np
 
 from beepwatch.events import Noise
 
-from .finish import Found, line_like
+from .finish import Found
 from .floor import BLOCK, FIRST, NoiseFloor, coherence_share
+from .looks import line_like
 from .spectrum import (
     BAND_BINS,
     BANDS,

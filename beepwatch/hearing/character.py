@@ -5,6 +5,7 @@ times) its own standard error, so that near the limit of hearing nothing is thro
 """
 
 from dataclasses import dataclass
+from math import inf
 from statistics import median
 
 import numpy as np
@@ -15,10 +16,10 @@ from beepwatch.events import Character
 from .baseband import STEP_NOISE, STEP_SECONDS, turning
 from .body import FAINT, Inside
 from .burst import Burst
-from .drift import Envelope
+from .drift import SHORT, Envelope
 from .rows import Rows
 from .surroundings import surroundings
-from .verdict import NULLED
+from .verdict import BENT_LONG, NULLED, SOFT, STRICT
 
 TRIM = 3
 """Steps (12 ms) left off at both edges: a sounder's ramps take up to 10 ms (measured on one synthetic set)."""
@@ -137,6 +138,21 @@ def flatness(body: Inside) -> float:
     strong, weak = max(quarters), min(quarters)
     upper, lower = strong[0] - 1.5 * strong[1], max(weak[0], 0.0) + 1.5 * weak[1]
     return float(max(0.0, 10 * np.log10(max(upper, 1e-30) / max(lower, 1e-30))))
+
+
+def steadiness(body: Inside, channel: int, seconds: float) -> Steady:
+    """How steady a burst of so many seconds is; of breath length, whether a null of the room may have bent it."""
+    pure = purity(body)
+    flat = flatness(body) if pure >= SOFT.purity else inf
+    if (pure >= STRICT.purity and flat <= STRICT.flatness) or not BENT_LONG <= seconds < SHORT:
+        return Steady(body, channel, pure, flat)
+    middle = middle_of(body) if (len(body.u) + 2 * TRIM + 1) * STEP_SECONDS > seconds else None  # it may be one
+    if middle is not None and len(middle.u) >= LONG_ENOUGH and middle.gathered() > HOLDS:
+        smooth = middle.smooth()
+        if smooth >= NULLED.purity:  # its build-up and decay may be far louder
+            return Steady(middle, channel, purity(middle), flatness(middle), smooth)
+    smooth = body.smooth()
+    return Steady(body, channel, pure, flat if smooth < NULLED.purity else flatness(body), smooth)
 
 
 def wander(body: Inside) -> float:

@@ -11,10 +11,11 @@ from .background import Background
 from .baseband import STEP_SECONDS
 from .cusum import advance
 from .faint import CERTAIN, LONGEST_DOUBT, SHORT_DOUBT, SOON, goes_on, line_before, sounds_now
-from .finish import Found, Stretch, collect, envelope, fitted, harmonics_of, line_like, pieces
+from .finish import Found, Stretch, collect, envelope, fitted, harmonics_of, pieces
 from .fit import gathered
 from .glide import glides
 from .known import Known
+from .looks import line_like
 from .nulls import fades
 from .opening import open_track
 from .search import Candidate, Search
@@ -40,7 +41,7 @@ FAINT, LASTING = 12.0, 2.0
 white noise; lucky frames show one of -26 dB so); clear tones of so many seconds are asked whether they are back."""
 TOLD = 1.5 * EVIDENCE
 """Power beyond noise, summed over its frames, under which a shorter faint one would hardly be told alone: there is no
-harm if it ends too early (`finish.LEAST_LINE`)."""
+harm if it ends too early (`looks.LEAST_LINE`)."""
 LEAST_FADE, LONGEST_FADE = 0.2, 0.85
 """Seconds from which a clear shorter one is asked whether it fades in a null of the room, and until which it is then
 waited for (judgement: most of a breath-long beep)."""

@@ -39,7 +39,7 @@ ABRUPT = 12
 """Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
 drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
 LEAST_SOUND = 24.0
-"""Energy beyond noise of a sound that could be told of itself (as `finish.LEAST_ENERGY`)."""
+"""Energy beyond noise of a sound that could be told of itself (as `looks.LEAST_ENERGY`)."""
 SHORTEST_GAP = 8
 """Steps (32 ms); shorter dips are noise."""
 GLIDING_GAP = 50

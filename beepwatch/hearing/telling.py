@@ -5,9 +5,10 @@ from beepwatch.events import Beep, Heard, Noise
 from .background import Background
 from .baseband import KEPT_SECONDS
 from .doubt import Doubt
-from .finish import Found, bursts, collect, line_like
+from .finish import Found, bursts, collect
 from .floor import BLOCK
 from .following import STEADY, Following
+from .looks import line_like
 from .ours import Ours
 from .sounders import Waiting, fundamental, together
 from .spectrum import HOP_SECONDS
