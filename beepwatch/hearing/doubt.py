@@ -60,9 +60,10 @@ class Doubt:
         likely = within(found.character, strict) and found.evidence >= asked
         if found.duration >= LONG and not found.paired:
             likely |= within(found.character, UNDER) and found.evidence >= asked
+        nulled = found.duration >= BENT_LONG and within(found.character, NULLED)
         if found.duration >= BENT_LONG and found.evidence >= BENT_TIMES * asked:
-            likely |= within(found.character, BENT) or within(found.character, NULLED)
-        soft = within(found.character, SOFT) or within(found.character, NULLED)
+            likely |= nulled or within(found.character, BENT)
+        soft = nulled or within(found.character, SOFT)
         self._heard = [old for old in self._heard[-MOST:] if old.onset > found.onset - REMEMBERED]
         if soft and not likely:
             likely = found.evidence >= AGAIN * asked and any(_alike(found, old) for old in self._heard)

@@ -53,7 +53,7 @@ RECENT = 750
 FAINTEST, LEAST_GATHERED = 1.0, 0.55
 """Level over noise (-29.5 dB for a tone in white noise) up to which a track is asked each 8 s whether it is noise, and
 nats a second that a tone gathers at least. Measured: in an hour of noise 23 of 32 such tracks have less after 8 s, 30
-after 16; of 10 s and 20 s of -28 and -30 dB that are told none has."""
+after 16, and some went on for 100 s; of 100 beeps of 10 s 99 are heard at -28 dB as without it, 47 of 50 at -30."""
 FAINT_HUM = 1.5
 """Level over noise under which a lasting line is taken for the noise's own colour and not told."""
 

@@ -25,8 +25,8 @@ OFFSETS = np.array([-10.0, -5.0, 0.0, 5.0, 10.0])
 LOOKED = 150
 """Steps (0.6 s) beyond an edge in which a tone is looked for past a null."""
 PAST_NULL = 9.0
-"""Nats from which it is taken for the same one: of noise, at five frequencies and a few places, one in a thousand
-(theory)."""
+"""Nats from which it is taken for the same one: noise has as much anywhere at one of five frequencies six times in ten
+thousand at most (Ville's inequality, theory)."""
 SILENT = 2
 """Cells beyond the tone that must be seen to be silent."""
 LONGEST, QUARTER = 100, 0.25
