@@ -18,6 +18,11 @@ KEPT_SECONDS = 30
 """A fit looks back 26 s (`finish.LONGEST_LOOK`), from a frame that may lie a block and a half before the newest."""
 
 
+ROOM = 3
+"""Times KEPT_SECONDS after which what is kept is moved to the front: twice moves as much again, four times takes 2 MB
+more."""
+
+
 def _low_pass() -> Doubles:
     """A Kaiser-windowed sinc of 5 steps, 6 dB down at half the step rate, of sum 1 (Kaiser's formulas, from memory)."""
     n = (2 * MARGIN + 1) * STEP
@@ -41,7 +46,7 @@ class Audio:
     def __init__(self, channels: int) -> None:
         """Keep `channels` channels."""
         self._kept = KEPT_SECONDS * RATE
-        self._samples: Floats = np.zeros((channels, 2 * self._kept), np.float32)
+        self._samples: Floats = np.zeros((channels, ROOM * self._kept), np.float32)
         self._filled = 0
         self.end = 0
 

@@ -11,6 +11,8 @@ LOOKED_BACK = 320
 """Frames (20 s) that may be looked back at: a sum over 128 looks back twice its length for a beep's start."""
 KEPT = LOOKED_BACK + BLOCK
 """Frames kept: as many before each of a block that came at once."""
+ROOM = 3
+"""Times KEPT after which they are moved to the front: twice moves as much again, four times takes 2 MB more."""
 BLOCKS = KEPT // BLOCK + 4
 BAND_OF = np.arange(BINS) // BAND_BINS
 """Band of each bin."""
@@ -20,8 +22,8 @@ class Rows:
     """Ratio of power to noise, the noise, and the bins that live tracks hold, for the last KEPT frames."""
 
     def __init__(self, channels: int) -> None:
-        """Room for KEPT frames and a block more at once."""
-        self._room = 2 * KEPT + BLOCK
+        """Room for ROOM times KEPT frames and a block more at once."""
+        self._room = ROOM * KEPT + BLOCK
         self._ratio: Floats = np.ones((self._room, BINS), np.float32)
         self._gains: Floats = np.ones((channels, self._room, BANDS), np.float32)
         self._floors: Floats = np.ones((channels, BLOCKS, BINS), np.float32)
