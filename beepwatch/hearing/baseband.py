@@ -16,8 +16,6 @@ MARGIN = 2
 """Steps on each side that a baseband sample reaches beyond its own."""
 KEPT_SECONDS = 30
 """A fit looks back 26 s (`finish.LONGEST_LOOK`), from a frame that may lie a block and a half before the newest."""
-
-
 ROOM = 3
 """Times KEPT_SECONDS after which what is kept is moved to the front: twice moves as much again, four times takes 2 MB
 more."""

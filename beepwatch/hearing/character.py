@@ -216,7 +216,10 @@ def valley(body: Inside) -> float:
 
 
 def beside(whole: Envelope, burst: Burst, channel: int, level: float) -> tuple[float, float]:
-    """Power at the tone just before and just after over `level` (|u|^2), less BESIDE_ERRORS, not below 0."""
+    """Power at the tone just before and just after over `level` (|u|^2), less BESIDE_ERRORS, not below 0.
+
+    0 too where a long burst is outshone by it (OUTSHONE).
+    """
     out = []
     end = burst.end + burst.tail
     for a, b in ((burst.begin - 50, burst.begin - 12), (end + 12, end + 50)):
@@ -244,9 +247,9 @@ def describe(
     middle = middle_of(body)
     settled = None if middle is None else purity(middle)
     if steady.smooth >= NULLED.purity and neighbours >= NULLED.neighbours and company >= NULLED.company:
-        inner = steady.smooth if middle is None else max(purity(middle), middle.smooth())
-        if inner >= NULLED.purity:  # not so where the middle is a pause
-            own, settled = (max(own[0], steady.smooth), own[1], 0.0), None if middle is None else inner
+        inner = None if middle is None or settled is None else max(settled, middle.smooth())
+        if inner is None or inner >= NULLED.purity:  # not so where the middle is a pause
+            own, settled = (max(own[0], steady.smooth), own[1], 0.0), inner
     character = Character(
         *own, neighbours, company, before, after, valley=valley(body), spread=spread(body, hertz), settled=settled,
         moved=moved(burst),

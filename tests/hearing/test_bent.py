@@ -48,7 +48,7 @@ def test_a_tone_that_passes_a_null_lies_on_a_smooth_curve() -> None:
         np.exp(20j * PLACE**2),
         np.repeat(np.random.default_rng(6).choice([-1, 1], 20), N // 20),
     ],
-    ids=["two tones 20 Hz apart", "a glide of 32 Hz", "steps"],
+    ids=["two tones 40 Hz apart", "a glide of 32 Hz", "steps"],
 )
 def test_what_beats_glides_or_leaps_does_not(curve: Curve) -> None:
     """A null is passed once."""
