@@ -147,6 +147,7 @@ class Following:
             return
         self._serial += 1
         track.serial, track.faint = self._serial, candidate.faint
+        track.near_known = self.known(track.tone) is not None
         self.tracks.append(track)
         self._follow(track, frame + 1 if track.faint else stop)
         if track.faint:

@@ -74,6 +74,8 @@ class Track:
     """Frame at which the end became final."""
     faint: bool = False
     """It was opened only because it is near a known tone: it gives way to any other, and hides none."""
+    near_known: bool = False
+    """It was opened near the known tone, of which less evidence is asked."""
     patience: int = 0
     """Frame before which it does not close: a faint tone's end is doubted until then."""
     rate: float = 0.0
