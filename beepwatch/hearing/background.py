@@ -20,11 +20,12 @@ from .spectrum import (
     LOW_BIN,
     RATE,
     WINDOW_POWER,
+    Doubles,
     Floats,
     Mask,
+    PowerRows,
     bin_frequency,
     frame_end,
-    power_rows,
 )
 from .stream import Stream
 from .track import Track
@@ -60,10 +61,11 @@ class Background:
         """Frames are counted anew in `stream`."""
         self._read_quiet()
         self._stream = stream
-        self._ratios: Floats = np.empty((self.channels, BLOCK, BINS), np.float32)
-        self._gains: Floats = np.empty((self.channels, BLOCK, BANDS), np.float32)
-        """Those of the block under way, by channel."""
-        self._spare = np.empty_like(self._ratios), np.empty_like(self._gains)
+        self._power = PowerRows(BLOCK)
+        several = self.channels if self.channels > 1 else 0
+        self._ratios: Floats = np.empty((several, BLOCK, BINS), np.float32)
+        """Ratios of the block under way by channel, where there is more than one."""
+        self._spare = np.empty_like(self._ratios)
         self.sounded: list[Found] = []
         """Bursts of this block and the one before."""
 
@@ -74,22 +76,30 @@ class Background:
 
     def normalise(self, first: int, count: int) -> Floats:
         """Ratio of power to noise of the next frames, all channels' mean; rows and block are kept."""
-        power = [power_rows(channel) for channel in self._stream.audio.view(first * HOP, frame_end(first + count - 1))]
-        if not self._floors:
-            self._floors = [NoiseFloor(rows[:FIRST]) for rows in power]
+        ratio, gains = self._stream.rows.next(count)
         at = first % BLOCK
-        ratios, gains = self._ratios[:, at : at + count], self._gains[:, at : at + count]
-        for channel, floor in enumerate(self._floors):
-            floor.normalise_to(ratios[channel], gains[channel], power[channel])
-        alive = [r for r, floor in zip(ratios, self._floors, strict=True) if floor.alive] or [ratios[0]]
-        ratio: Floats = alive[0]
-        if len(alive) > 1:
-            spread = np.repeat(np.sqrt(self._share * (self.channels / len(alive))), BAND_BINS)
-            ratio = 1 + (np.mean(alive, axis=0) - 1) * np.minimum(spread, 1).astype(np.float32)
-        self._stream.rows.push(ratio, gains, [floor.floor for floor in self._floors], self._share)
+        ratios = self._ratios[:, at : at + count] if self.channels > 1 else ratio[None]
+        for rows, sound in zip(ratios, self._stream.audio.view(first * HOP, frame_end(first + count - 1)), strict=True):
+            self._power.write(rows, sound)
+        if not self._floors:
+            self._floors = [NoiseFloor(rows[:FIRST]) for rows in ratios]
+        for floor, rows, gain in zip(self._floors, ratios, gains, strict=True):
+            floor.normalise_in(rows, gain)
+        if self.channels > 1:
+            ratio[:] = self._combined(ratios)
+        self._stream.rows.know([floor.floor for floor in self._floors], self._share)
         if first == 0 and self._quiet[0] == UNHEARD_POWER:
             self._quiet = np.maximum(np.quantile(self._energies(0, FIRST), 0.2, axis=1), UNHEARD_POWER)
         return ratio
+
+    def _combined(self, ratios: Floats) -> Floats:
+        """All channels' mean, with no more spread than so many independent looks have."""
+        alive: list[Floats] = [r for r, floor in zip(ratios, self._floors, strict=True) if floor.alive] or [ratios[0]]
+        if len(alive) == 1:
+            return alive[0]
+        spread = np.repeat(np.sqrt(self._share * (self.channels / len(alive))), BAND_BINS)
+        mean: Floats = 1 + (np.mean(alive, axis=0) - 1) * np.minimum(spread, 1).astype(np.float32)
+        return mean
 
     def _energies(self, first: int, stop: int) -> Floats:
         """Variance of the sound in the later half of each frame first <= t < stop, (channels, n)."""
@@ -99,9 +109,11 @@ class Background:
 
     def learn(self, stop: int, tracks: Sequence[Track]) -> Noise:
         """At a block's end: let floors and the quiet level follow the room, and tell the noise."""
-        ratios, gains = self._ratios, self._gains
-        (self._ratios, self._gains), self._spare = self._spare, (ratios, gains)  # floors keep one block
+        rows = self._stream.rows
+        ratios, gains = rows.ratio(stop - BLOCK, stop)[None], rows.gains(stop - BLOCK, stop)
         if self.channels > 1:
+            ratios = self._ratios
+            self._ratios, self._spare = self._spare, ratios  # floors keep one block
             share = coherence_share(ratios)
             self._share = share if self._shares == 0 else 0.75 * self._share + 0.25 * share
             self._shares += 1
@@ -140,8 +152,10 @@ class Background:
             self._quiet = np.maximum(level, UNHEARD_POWER)
         return self._quiet
 
-    def _busy(self, stop: int, tracks: Sequence[Track]) -> Mask:
-        """Where tones sounded in the block before the one that ends with frame `stop`, shape (BLOCK, BINS)."""
+    def _busy(self, stop: int, tracks: Sequence[Track]) -> Mask | None:
+        """Where tones sounded in the block before the one that ends with frame `stop`, (BLOCK, BINS); None: nowhere."""
+        if not tracks and not self.sounded:
+            return None
         first = stop - 2 * BLOCK
         busy = np.zeros((BLOCK, BINS), np.bool_)
         for track in tracks:
@@ -161,12 +175,10 @@ class Background:
 
     def _noise(self, stop: int, gains: Floats) -> Noise:
         """Noise of each band over the last block, of the quietest channel alive."""
-        power: Floats = np.full(BANDS, np.inf, np.float32)
-        for floor, gain in zip(self._floors, gains, strict=True):
-            middle = np.partition(gain, len(gain) // 2, axis=0)[len(gain) // 2]
-            colour = np.add.reduce(floor.floor.reshape(BANDS, BAND_BINS), axis=1) / np.float32(BAND_BINS)
-            power = np.minimum(power, colour * middle * (2 / WINDOW_POWER))
-        levels = 10 * np.log10(np.maximum(power, UNHEARD_POWER))
+        floors = np.array([floor.floor for floor in self._floors]).reshape(-1, BANDS, BAND_BINS)
+        middle = np.sort(gains, axis=1)[:, gains.shape[1] // 2]
+        power: Doubles = np.minimum.reduce(np.add.reduce(floors, axis=2, dtype=np.float64) * middle, axis=0)
+        levels = 10 * np.log10(np.maximum(power * (2 / WINDOW_POWER / BAND_BINS), UNHEARD_POWER))
         bands = tuple(zip(EDGES, (np.rint(levels * 10) / 10).tolist(), strict=True))
         return Noise(self._stream.seconds(stop - 1), bands)
 

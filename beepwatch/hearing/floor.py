@@ -133,23 +133,21 @@ class NoiseFloor:
         """Of the level in each bin's band over the last block."""
         self._kept: tuple[Floats, Floats, Floats] | None = None
 
-    def normalise(self, power: Floats) -> tuple[Floats, Floats]:
-        """(power over noise (n, BINS), gains (n, BANDS), at least LEAST_GAIN) of frames of power (n, BINS)."""
-        ratio, gains = np.empty_like(power), np.empty((len(power), BANDS), np.float32)
-        self.normalise_to(ratio, gains, power)
-        return ratio, gains
+    def normalise_in(self, rows: Floats, gains: Floats) -> None:
+        """Make the power of `rows` (n, BINS) power over noise; write the gains (n, BANDS), at least LEAST_GAIN.
 
-    def normalise_to(self, ratio: Floats, gains: Floats, power: Floats) -> None:
-        """The same, written into `ratio` and `gains`, both contiguous."""
-        np.multiply(power, self._inverse, out=ratio)
-        np.maximum(band_level(ratio), np.float32(LEAST_GAIN), out=gains)
-        bands = ratio.reshape(-1, BANDS, BAND_BINS)
+        Both are float32 and contiguous.
+        """
+        rows *= self._inverse
+        np.maximum(band_level(rows), np.float32(LEAST_GAIN), out=gains)
+        bands = rows.reshape(-1, BANDS, BAND_BINS)
         bands *= np.reciprocal(gains)[:, :, None]
 
-    def learn(self, ratio: Floats, gains: Floats, busy: Mask) -> None:
+    def learn(self, ratio: Floats, gains: Floats, busy: Mask | None) -> None:
         """Take in the block before this one, and keep this one: ratio (BLOCK, BINS), gains (BLOCK, BANDS).
 
-        busy: bool (BLOCK, BINS), where tones sounded in the block before; beeps that ended in it are known by now. A
+        busy: bool (BLOCK, BINS), where tones sounded in the block before (None: nowhere); beeps that ended in it are
+        known by now. A
         bin with under FEWEST frames free of them keeps its floor: else a beep at each breath would lift it for itself.
         """
         self.alive = bool(ratio[0].max() > 0 or ratio.max() > 0)
@@ -157,7 +155,7 @@ class NoiseFloor:
         if before is not None:
             self._take(*before, busy)
 
-    def _take(self, ratio: Floats, gains: Floats, floor: Floats, busy: Mask) -> None:
+    def _take(self, ratio: Floats, gains: Floats, floor: Floats, busy: Mask | None) -> None:
         heard = np.minimum.reduce(gains, axis=1) > LEAST_GAIN
         hearing = int(np.count_nonzero(heard))
         if hearing < BLOCK // 2:
@@ -172,13 +170,13 @@ class NoiseFloor:
         self._inverse = np.reciprocal(self.floor)
 
 
-def _free_mean(ratio: Floats, heard: Mask, busy: Mask) -> Floats:
+def _free_mean(ratio: Floats, heard: Mask, busy: Mask | None) -> Floats:
     """Mean ratio of each bin over frames that are `heard` and not `busy`; 0 where there are too few."""
-    if heard.all() and not busy.any():
+    if heard.all() and (busy is None or not busy.any()):
         mean: Floats = np.add.reduce(ratio, axis=0)
         mean /= np.float32(len(ratio))
         return mean
-    free = heard[:, None] & ~busy
+    free = np.repeat(heard[:, None], BINS, axis=1) if busy is None else heard[:, None] & ~busy
     count = np.add.reduce(free.view(np.uint8), axis=0)  # of BLOCK frames at most
     total: Floats = np.add.reduce(np.where(free, ratio, np.float32(0)), axis=0)
     return np.where(count >= FEWEST, total / np.maximum(count, 1), 0).astype(np.float32)

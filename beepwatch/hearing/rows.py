@@ -23,12 +23,14 @@ class Rows:
 
     def __init__(self, channels: int) -> None:
         """Room for ROOM times KEPT frames and a block more at once."""
+        self.channels = channels
         self._room = ROOM * KEPT + BLOCK
         self._ratio: Floats = np.ones((self._room, BINS), np.float32)
         self._gains: Floats = np.ones((channels, self._room, BANDS), np.float32)
         self._floors: Floats = np.ones((channels, BLOCKS, BINS), np.float32)
         self._shares: Floats = np.ones((BLOCKS, BANDS), np.float32)
         self._marks: Mask = np.zeros((4, self._room, BINS), np.bool_)
+        """False from the newest frame on."""
         self._old: Mask = self._marks[0]
         self._held: Mask = self._marks[1]
         self._splashed: Mask = self._marks[2]
@@ -37,21 +39,25 @@ class Rows:
         self.end = 0
         """Number of the frame after the newest."""
 
-    def push(self, ratio: Floats, gains: Floats, floors: Sequence[Floats], share: Floats) -> None:
-        """Append frames of one block: ratio (n, BINS), gains (channels, n, BANDS), one floor (BINS,) a channel.
+    def next(self, n: int) -> tuple[Floats, Floats]:
+        """Append n frames of one block: where their ratio (n, BINS) and gains (channels, n, BANDS) are to be written.
 
-        share (BANDS,): independent looks of the channels over their number.
+        What was given before still holds the frames of the last block.
         """
-        n = len(ratio)
         if self.end - self._base + n > self._room:
             self._shift()
         at = self.end - self._base
-        self._ratio[at : at + n] = ratio
-        self._gains[:, at : at + n] = gains
-        self._floors[:, (self.end // BLOCK) % BLOCKS] = floors
-        self._shares[(self.end // BLOCK) % BLOCKS] = share
-        self._marks[:, at : at + n] = False
         self.end += n
+        return self._ratio[at : at + n], self._gains[:, at : at + n]
+
+    def know(self, floors: Sequence[Floats], share: Floats) -> None:
+        """Of the block that holds the newest frame: one floor (BINS,) a channel.
+
+        share (BANDS,): independent looks of the channels over their number.
+        """
+        block = ((self.end - 1) // BLOCK) % BLOCKS
+        self._floors[:, block] = floors
+        self._shares[block] = share
 
     def _shift(self) -> None:
         used = self.end - self._base
@@ -59,6 +65,7 @@ class Rows:
         self._ratio[:keep] = self._ratio[used - keep : used]
         for store in (self._gains, self._marks):
             store[:, :keep] = store[:, used - keep : used]
+        self._marks[:, keep:used] = False
         self._base = self.end - keep
 
     @staticmethod
@@ -69,6 +76,10 @@ class Rows:
     def ratio(self, first: int, stop: int) -> Floats:
         """Power over noise of frames first <= t < stop, shape (n, BINS)."""
         return self._ratio[first - self._base : stop - self._base]
+
+    def gains(self, first: int, stop: int) -> Floats:
+        """Level of the noise over its floor in frames first <= t < stop, shape (channels, n, BANDS)."""
+        return self._gains[:, first - self._base : stop - self._base]
 
     def noise(self, first: int, stop: int, low: int, high: int) -> Floats:
         """Noise power of frames first <= t < stop in bins low <= k < high, shape (channels, n, high - low)."""

@@ -42,6 +42,9 @@ class Telling:
 
     def settle(self, stop: int, final: bool = False) -> list[Heard]:
         """Fit what closed before frame `stop`, tell what waits for nothing more, and return all in order of time."""
+        following = self._following
+        if not (following.closings or following.fitted or following.out or self._waiting or self._recent):
+            return []
         for track in sorted(self._following.closings, key=lambda t: (t.closed or 0, t.serial)):
             self._finish(track)
         self._following.closings = []

@@ -6,9 +6,10 @@ import pytest
 from beepwatch.events import Noise
 from beepwatch.hearing import RATE, Hearing
 from beepwatch.hearing.floor import BLOCK, NoiseFloor, running_median
-from beepwatch.hearing.spectrum import BAND_BINS, BANDS, BINS, HOP_SECONDS, Floats, power_rows
+from beepwatch.hearing.spectrum import BAND_BINS, BANDS, BINS, HOP_SECONDS, Floats
 from beepwatch.synthesis import Tone
 from tests.hearing.scenes import RMS, add, background, beeps, found, hear, level
+from tests.hearing.spectra import normalised, power_rows
 
 
 def ratios(samples: Floats) -> Floats:
@@ -17,7 +18,7 @@ def ratios(samples: Floats) -> Floats:
     floor = NoiseFloor(rows[:16])
     out = []
     for first in range(0, len(rows) - BLOCK + 1, BLOCK):
-        ratio, gains = floor.normalise(rows[first : first + BLOCK])
+        ratio, gains = normalised(floor, rows[first : first + BLOCK])
         floor.learn(ratio, gains, np.zeros(BINS, np.bool_))
         out.append(ratio)
     return np.concatenate(out)
@@ -49,8 +50,9 @@ def told(samples: Floats) -> list[Noise]:
 
 
 def test_the_noise_told_is_that_of_the_room_in_dbfs() -> None:
-    """White noise of RMS 0.01: -37 dBFS in each band (full-scale sine 0), each 2 s."""
+    """White noise of RMS 0.01: -37 dBFS in each band (full-scale sine 0), each 2 s, to a tenth of a dB."""
     events = told(background(40, 3))
+    assert all(db == round(db, 1) for event in events for _, db in event.bands)
     assert np.diff([event.at for event in events]) == pytest.approx(np.full(len(events) - 1, 2.048))
     levels = [event.near(tone) for event in events[2:] for tone in (450, 1000, 3000, 4900)]
     assert levels == pytest.approx(np.full(len(levels), 10 * np.log10(2 * RMS**2)), abs=0.7)

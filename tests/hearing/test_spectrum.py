@@ -19,8 +19,8 @@ from beepwatch.hearing.spectrum import (
     WINDOW_POWER,
     bin_frequency,
     frame_end,
-    power_rows,
 )
+from tests.hearing.spectra import power_rows
 
 
 def noise(n: int, seed: int = 1) -> np.ndarray[tuple[int], np.dtype[np.float32]]:

@@ -15,9 +15,10 @@ from beepwatch.hearing.baseband import MARGIN, NOISE_SHARE, STEP, demodulate, we
 from beepwatch.hearing.floor import MIDDLE, NoiseFloor, band_level
 from beepwatch.hearing.known import Known
 from beepwatch.hearing.search import CHANCE, CLIP, NEAR_GAIN, Candidate, Search, thresholds
-from beepwatch.hearing.spectrum import BINS, HOP, RATE, power_rows
+from beepwatch.hearing.spectrum import BINS, HOP, RATE
 from beepwatch.hearing.verdict import EVIDENCE, TAUGHT_GAIN
 from tests.hearing.scenes import background
+from tests.hearing.spectra import normalised, power_rows
 
 
 def albersheim_db(pd: float, pfa: float) -> float:
@@ -108,7 +109,7 @@ def candidates_in_noise(seconds: float, seed: int) -> tuple[list[Candidate], int
     flat = rows / rows.mean(axis=0) * floor.floor
     found = []
     for first in range(0, len(rows) - 32, 32):
-        ratio, _ = floor.normalise(flat[first : first + 32])
+        ratio, _ = normalised(floor, flat[first : first + 32])
         found += search.push(ratio, first, np.zeros(BINS, np.int64))
     return found, len(rows)
 
