@@ -41,7 +41,7 @@ LEAST_ENERGY = EVIDENCE - 5.0
 LEAST_LINE, LEAST_TAUGHT = 1.4 * EVIDENCE, 1.4 * (EVIDENCE - TAUGHT_GAIN)
 """Power beyond noise of a line, summed over its frames, under which its burst cannot have evidence enough; and of one
 opened near the known tone. It is twice the burst's energy, as frames overlap by half (theory; measured of beeps near
-the limit of hearing: 1.55 to 2.3)."""
+the limit of hearing: 1.55 to 2.3), over the channels, whose mean is looked at."""
 NARROW = 0.55
 """Least share of the power within +-7 bins that lies in a pure tone's pair; a centred Hann line has 0.83 (theory)."""
 
@@ -85,7 +85,8 @@ def _steady(track: Track, rows: Rows, first: int, stop: int) -> bool:
     parts = np.add.reduceat(near, STARTS[:: size // GLIDING][: -(-len(near) // size)], axis=0)
     pairs = parts[:, 1:] + parts[:, :-1]
     line = float(np.add.reduce(np.maximum.reduce(pairs[:, 2:] + pairs[:, :-2], axis=1)))
-    if line < (LEAST_TAUGHT if track.near_known else LEAST_LINE) and stop - track.start <= LOOKED_AT:
+    least = (LEAST_TAUGHT if track.near_known else LEAST_LINE) / rows.channels
+    if line < least and stop - track.start <= LOOKED_AT:
         return False
     return line > NARROW * (float(np.add.reduce(near, axis=None)) - 3 * sqrt(near.size))
 
