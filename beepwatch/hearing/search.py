@@ -82,22 +82,24 @@ class _Store:
     """The sums over one length: those of the frames at hand, and some before them."""
 
     def __init__(self, kept: int) -> None:
-        """Keep so many from before."""
-        self._kept, self._n = kept, 0
+        """Keep so many from before; they are moved to the front only when there is no more room."""
+        self._kept, self._at, self._n = kept, kept, 0
         self._rows: Floats = np.zeros((kept + BLOCK, BINS), np.float32)
 
     def next(self, n: int) -> Floats:
         """Where the next n are to be written, (n, BINS); those of the last time become those before."""
-        kept = self._kept
-        self._rows[:kept] = self._rows[self._n : self._n + kept]
-        if kept + n > len(self._rows):
-            self._rows = np.concatenate([self._rows[:kept], np.zeros((n, BINS), np.float32)])
-        self._n = n
-        return self._rows[kept : kept + n]
+        kept, at = self._kept, self._at + self._n
+        if at + n > len(self._rows):
+            self._rows[:kept] = self._rows[at - kept : at]
+            at = kept
+            if at + n > len(self._rows):
+                self._rows = np.concatenate([self._rows[:kept], np.zeros((n, BINS), np.float32)])
+        self._at, self._n = at, n
+        return self._rows[at : at + n]
 
     def before(self, steps: int, n: int) -> Floats:
         """n of them, from so many before the first at hand on."""
-        return self._rows[self._kept - steps : self._kept - steps + n]
+        return self._rows[self._at - steps : self._at - steps + n]
 
 
 @dataclass(frozen=True, slots=True)
