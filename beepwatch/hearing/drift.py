@@ -4,6 +4,7 @@ Weak tones: the best of a grid of straight drifts, then its bend by the phases o
 off the phase from step to step as well. Long ones: through the lines of pieces.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,7 +31,7 @@ DRIFT_SHARE = 0.003
 WIDE_SHARE = 0.015
 """Drift searched for where the first fit leaves tone over at an edge: the most that +-42 Hz hold at 4 kHz."""
 CHIRP_HZ_PER_S = 60.0
-SLAB = 32
+SLAB = 8
 """Drifts tried at once: a few hundred would take megabytes."""
 LINE = 1000
 """Steps (4 s) that a weak tone's line is drawn through at least: 80 nats at -26 dB."""
@@ -135,15 +136,14 @@ def _chirped(part: Envelope, share: float) -> Drift:
     length = 3 * n * STEP_SECONDS
     steps = int(min(share * part.tone / length, CHIRP_HZ_PER_S) * length**2 / 1.3)
     spacing = 1.3 / length**2
-    turns = _chirps(n, steps, spacing)
     size = 1 << (2 * n - 1).bit_length()
     power, best, most = np.zeros(size), 0.0, 0.0
-    for first in range(0, len(turns), SLAB):
-        grid = powers(fft.fft(cells[:, None, :] * turns[first : first + SLAB], size, axis=2))
+    for drifts, turns in _chirps(n, steps, spacing):
+        grid = powers(fft.fft(cells[:, None, :] * turns, size, axis=2))
         tops = np.maximum.reduce(grid, axis=1)
         row = int(tops.argmax())
         if tops[row] > most:
-            power, best, most = grid[row], (first + row - steps) * spacing, float(tops[row])
+            power, best, most = grid[row], float(drifts[row]), float(tops[row])
     top = int(power.argmax())
     left, peak, right = power[top - 1], power[top], power[(top + 1) % size]
     bend = left - 2 * peak + right
@@ -152,15 +152,19 @@ def _chirped(part: Envelope, share: float) -> Drift:
     return still(part, (best, float(hertz)))
 
 
-def _chirps(n: int, steps: int, spacing: float) -> Complexes:
-    """Phasors that undo straight drifts of -`steps` to `steps` times `spacing` Hz/s, (2 steps + 1, n cells of 3 steps).
+def _chirps(n: int, steps: int, spacing: float) -> Iterator[tuple[Doubles, Complexes]]:
+    """Straight drifts of -`steps` to `steps` times `spacing` Hz/s, up to SLAB at once, and the phasors that undo them.
 
-    A quarter of them is the rest's mirror image.
+    phasors: (drifts, n cells of 3 steps); a quarter of all is the rest's mirror image.
     """
     seconds = (np.arange((n + 1) // 2) - (n - 1) / 2) * 3 * STEP_SECONDS
-    left = turning(-np.pi * (np.arange(steps + 1) * spacing)[:, None] * seconds**2)
-    upper = np.concatenate([left, left[:, : n // 2][:, ::-1]], axis=1)
-    return np.concatenate([np.conj(upper[:0:-1]), upper])
+    every: Doubles = np.multiply(np.arange(steps + 1), spacing)
+    left = turning(-np.pi * every[:, None] * seconds**2)
+    for first in range(0, steps + 1, SLAB):
+        some, drifts = left[first : first + SLAB], every[first : first + SLAB]
+        up = np.concatenate([some, some[:, : n // 2][:, ::-1]], axis=1)
+        yield drifts, up
+        yield -drifts, np.conj(up)
 
 
 def _from_phase(part: Envelope, degree: int) -> Drift:
