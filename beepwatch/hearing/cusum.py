@@ -173,7 +173,7 @@ def _give_way(track: Track, frame: int) -> None:
 def _sound(track: Track, y: float, noise: float, frame: int) -> None:
     """One frame of a tone under way: add to the evidence that it has ended."""
     above, recent = (y - 2) * noise, track.recent
-    level = max(track.total / track.count, 1e-30) if track.count >= 2 else max(above, noise)
+    level = _level_so_far(track) if track.count >= 2 else max(above, noise)
     tail = level / TAIL
     if track.seconds(frame) > LONG:
         tail = max(level / LONG_TAIL, min(level, recent) / TAIL)
@@ -200,6 +200,18 @@ def _sound(track: Track, y: float, noise: float, frame: int) -> None:
         track.total -= track.since
         track.count = max(1, track.count - track.since_count)
         _end(track, frame)
+
+
+def _level_so_far(track: Track) -> float:
+    """Level that the next frame is held against, above 0.
+
+    Of one that is back it is that up to the last frame that spoke for it: a short return counts too few frames, and the
+    silence after it would lower its level to the noise's, which never ends.
+    """
+    total, count = track.total, track.count
+    if track.resumed and count - track.since_count >= 2:
+        total, count = total - track.since, count - track.since_count
+    return max(total / count, 1e-30)
 
 
 def _end(track: Track, frame: int) -> None:
@@ -248,7 +260,7 @@ def _resume(track: Track, noise: float, frame: int) -> None:
     level = max(track.level, 1e-30)
     track.left, track.doubted = track.left or (track.last, level), False
     track.ended, track.sum, track.least, track.least_frame, track.patience = None, 0.0, 0.0, frame, 0
-    track.since, track.since_count, track.outshone = 0.0, 0, 0
+    track.since, track.since_count, track.outshone, track.resumed = 0.0, 0, 0, True
     track.total, track.count = max(level / 16, min(level, 8 * noise)), 1
     track.recent, track.wide = track.total, track.level > STRONG * noise
 

@@ -68,6 +68,8 @@ class Track:
     """Frames up to the present one in which a louder line lay in its bins."""
     left: tuple[int, float] | None = None
     """(last frame, level) before it came back, until the return is confirmed."""
+    resumed: bool = False
+    """It was back once: `total` and `count` are of that return."""
     doubted: bool = False
     """At the last chunk border its return was far weaker than it had been."""
     closed: int | None = None
