@@ -5,6 +5,7 @@ strong enough for 20 ms of it to stand clear of the noise.
 """
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
@@ -35,9 +36,15 @@ DEEP = 0.16
 SOUNDING = 0.7
 """Of the plateau: the tone's level at least (judgement: noise lifts that of a weak one). Its mean over pulses and
 pauses as long is half of what a pulse has, and half of the room's echo in a pause then looked like the tone itself."""
-ABRUPT = 12
+ABRUPT, HALF_POWER = 12, 0.5
 """Steps (48 ms, 20 of them the running mean) in which a pulse comes back from DEEP to half its power. A tone that
 drifts through a null of the room comes back slowly: its 5 Hz take 0.15 s at 30 Hz/s (theory)."""
+UNSURE = 0.1
+"""Standard error of a moment's power, over the plateau, from which a longer mean is asked instead: noise makes a slow
+return look abrupt (judgement)."""
+RISEN, BACK = 5, 0.4
+"""Steps before, and twice as many after, those of ABRUPT: 60 ms, all in a pulse of 75 ms; and the least mean power in
+them, over the plateau. A null of 0.3 s has 0.34 there (theory)."""
 LEAST_SOUND = 24.0
 """Energy beyond noise of a sound that could be told of itself (as `looks.LEAST_ENERGY`)."""
 SHORTEST_GAP = 8
@@ -129,7 +136,7 @@ def _dips(sound: "_Relative", power: Doubles, plateau: float) -> dict[tuple[int,
             continue
         missed = level * float(np.add.reduce(sound.energy[a:b]))
         left = float(np.add.reduce(sound.power[a:b] * sound.energy[a:b]))
-        if left < HALF * missed and _abrupt(power, b, plateau):
+        if left < HALF * missed and _abrupt(power, b, plateau, SMOOTH * plateau * float(sound.energy[b])):
             found[a, b] = missed
     return found
 
@@ -195,8 +202,13 @@ def _parting(
     return found
 
 
-def _abrupt(power: Doubles, back: int, plateau: float) -> bool:
-    """Does the tone come back round step `back` as a switch makes it?"""
+def _abrupt(power: Doubles, back: int, plateau: float, energy: float) -> bool:
+    """Does the tone come back round step `back` as a switch makes it? energy: of SMOOTH steps of the plateau."""
     low = (power[:back] < DEEP * plateau).nonzero()[0]
-    high = (power[back:] > 0.5 * plateau).nonzero()[0]
-    return len(low) > 0 and len(high) > 0 and back + int(high[0]) - int(low[-1]) <= ABRUPT
+    if len(low) == 0:
+        return False
+    first = int(low[-1])
+    if sqrt(SMOOTH * STEP_NOISE + 2 * HALF * energy) < UNSURE * energy:
+        return float(power[back : first + ABRUPT + 1].max(initial=0.0)) > HALF_POWER * plateau
+    after = power[first + ABRUPT - RISEN : first + ABRUPT + 2 * RISEN]
+    return float(np.add.reduce(after)) > BACK * plateau * len(after)

@@ -160,3 +160,18 @@ def test_a_decay_that_comes_back_does_not_take_the_beep_with_it(seed: int, kind:
 
 def _overlaps(beep: Beep, tone: Tone) -> bool:
     return beep.onset < tone.onset + tone.length and beep.end > tone.onset
+
+
+@pytest.mark.parametrize(("null", "snr", "pieces", "least"), [(True, -11.0, 1, 32), (False, -5.0, 2, 40)])
+def test_a_tone_that_comes_back_slowly_was_never_off(null: bool, snr: float, pieces: int, least: int) -> None:
+    """Its level falls to nothing and grows again within 0.6 s: one beep (26 of 40 while one lucky moment made a return
+    abrupt); switched off for 0.3 s it is two."""
+    time = np.arange(round(1.2 * RATE)) / RATE
+    course = np.minimum(np.abs(time - 0.55) / 0.3, 1.0) if null else (np.abs(time - 0.55) > 0.15).astype(np.float64)
+    tone = 10 ** (level(snr) / 20) * course * np.sin(2 * np.pi * 2700 * time)
+    counts = []
+    for seed in range(40):
+        sound = background(6, 300 + seed)
+        sound[3 * RATE :][: len(tone)] += tone.astype(np.float32)
+        counts.append(len(beeps(hear(sound))))
+    assert counts.count(pieces) >= least
