@@ -192,9 +192,7 @@ class Following:
         collect(track, self._stream.rows, self._stream.audio, frame + 1)
         whole = envelope(track)
         if strength >= FAINT and short:
-            harmonics, (_, border) = harmonics_of(track, self._stream.audio), coarse_steps(track, last)
-            if can_wait(track, LONGEST_FADE) and fades(whole, harmonics, int(border)):
-                put_off(track, LONGEST_FADE)
+            self._wait_out_null(track)
             return
         if strength >= FAINT:
             if sounds_now(whole, track.level / self._stream.rows.noise_in(frame, track.pair)):
@@ -210,6 +208,14 @@ class Following:
             whole, replace(before, rate=track.rate), end
         ):
             go_on(track)
+        elif short and track.closed is not None:
+            self._wait_out_null(track)
+
+    def _wait_out_null(self, track: Track) -> None:
+        """Wait for a short one whose end may be a null of the room."""
+        harmonics, (_, border) = harmonics_of(track, self._stream.audio), coarse_steps(track, track.last)
+        if can_wait(track, LONGEST_FADE) and fades(envelope(track), harmonics, int(border)):
+            put_off(track, LONGEST_FADE)
 
     def _free(self, track: Track) -> None:
         """Once it has closed, let its bins be searched again, in frames after the tone and its loud tail."""

@@ -19,8 +19,9 @@ from .spectrum import Complexes, Doubles
 SLOWEST = 86.0
 """dB a second by which a room's tail falls at least: T60 0.7 s, the slowest furnished bedroom (Master Handbook of
 Acoustics, quoted)."""
-OVER_TAIL = 4.0
-"""Times that tail's energy (6 dB: judgement), and"""
+OVER_TAIL = 2.0
+"""Times that tail's energy, and (measured: in the deepest nulls of 38 rooms at -14 dB 4 leaves 281 of 304 beeps whole,
+2 286; of 1920 pulses with pauses of 0.3 to 0.8 s, half of them in rooms of T60 0.7 s, 2 loses four)"""
 NULL_ENERGY = 9.0
 """energy beyond that, from which the tone is there still: of noise alone one line of 8000 has as much, and a gap, its
 windows and the harmonics together, about a hundred (theory)."""
@@ -59,9 +60,12 @@ class Harmonics:
     since: int
     """First step whose sound is kept still: nothing is said of earlier ones."""
 
-    def envelopes(self, whole: Envelope) -> Iterator[Envelope]:
-        """Those over the steps of `whole`, weighted by the noise beside them; each made when it is asked for."""
-        first, stop = whole.first, whole.first + whole.z.shape[1]
+    def envelopes(self, whole: Envelope, first: int | None = None) -> Iterator[Envelope]:
+        """Those over the steps of `whole`, weighted by the noise beside them; each made when it is asked for.
+
+        first: step with which they begin, if not with that of `whole`.
+        """
+        first, stop = whole.first if first is None else first, whole.first + whole.z.shape[1]
         if first - MARGIN < self.since:
             return
         sound = self.audio.view((first - MARGIN) * STEP, (stop + MARGIN) * STEP)

@@ -112,7 +112,7 @@ def test_two_places_in_a_room_leave_the_length_as_it_is(snr: float) -> None:
     assert errors[7] < 0.025
 
 
-@pytest.mark.parametrize(("seed", "hertz"), [(1023, 4300), (1026, 4200), (1034, 3000)])
+@pytest.mark.parametrize(("seed", "hertz"), [(1023, 4300), (1027, 4200), (1034, 3000)])
 def test_pulses_are_told_apart_by_the_channel_that_shows_them(seed: int, hertz: float) -> None:
     """0.1 s on, 0.1 s off; 10 cm apart echoes fill the pauses in one place (none told there) and not in the other."""
     tones = [Tone(3 + 5.7 * group + 0.2 * i, 0.1, hertz, level(15)) for group in range(2) for i in range(4)]
