@@ -7,9 +7,10 @@ import numpy as np
 
 from beepwatch.events import Character
 
-from .baseband import MARGIN, STEP, Audio, demodulate, weights
+from .baseband import MARGIN, STEP, STEP_SECONDS, Audio, demodulate, weights
 from .beside import narrowed, nearest_line, reach
 from .burst import Burst
+from .carried import carried
 from .character import describe, inside, steadiness
 from .drift import Envelope
 from .fit import fit_burst
@@ -21,7 +22,7 @@ from .pulses import GLIDING_GAP, SHORTEST_GAP, silences
 from .rows import Rows
 from .spectrum import BIN_HZ, BINS, HOP, LOW_BIN, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
 from .track import GUARD, Track, coarse_steps
-from .verdict import BENT, NULLED, SOFT, enough, within
+from .verdict import BENT, NULLED, SOFT, alone, enough, within
 
 LOOK_BACK = 120
 """Steps (0.48 s) of baseband kept before a track's first frame."""
@@ -165,21 +166,26 @@ def bursts(track: Track, rows: Rows, audio: Audio, known: Known | None) -> list[
     if not one_line(whole.part(int(begin), int(end) + 1), known is not None):
         return []
     found = []
-    parts = pieces(whole, harmonics_of(track, audio), (begin, end), final=True, gliding=glides(track, begin))
+    harmonics = harmonics_of(track, audio)
+    parts = pieces(whole, harmonics, (begin, end), final=True, gliding=glides(track, begin))
     for a, b, low, high in parts:
         if b - a < 4:
             continue
         stretch = Stretch(whole.part(max(low, track.cut), high), a, b)
-        one = fitted(track, rows, stretch, known, looked_at=len(parts) == 1)
+        one = fitted(track, rows, stretch, known, looked_at=len(parts) == 1, harmonics=harmonics)
         if one is not None:
             found.append(one)
     return found
 
 
-def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, looked_at: bool = False) -> Found | None:
+def fitted(
+    track: Track, rows: Rows, stretch: Stretch, known: Known | None, *,
+    looked_at: bool = False, harmonics: Harmonics | None = None,
+) -> Found | None:  # fmt: skip
     """Fit and describe one burst; None without evidence.
 
     known: the beep that is listened for, if it is near. looked_at: it is one line, as far as a cheap look tells.
+    harmonics: those that may show where it begins and ends.
     """
     part = stretch.part
     if not looked_at and not one_line(part.part(int(stretch.begin), int(stretch.end) + 1), known is not None):
@@ -199,9 +205,12 @@ def fitted(track: Track, rows: Rows, stretch: Stretch, known: Known | None, *, l
     if spoilt and not within(character, NULLED):
         return None
     level = 10 * log10(4 * power)
+    begin, end = burst.begin, burst.end
+    if harmonics is not None and alone(character, NULLED):
+        begin, end = carried(part, harmonics, burst)
     return Found(
-        burst.begin * STEP / RATE,
-        burst.seconds,
+        begin * STEP / RATE,
+        (end - begin) * STEP_SECONDS,
         hertz,
         level,
         channel,

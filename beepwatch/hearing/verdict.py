@@ -57,14 +57,18 @@ def enough(burst: Burst, taught: bool) -> bool:
     return burst.seconds >= SHORTEST and burst.evidence >= EVIDENCE - (TAUGHT_GAIN if taught else 0.0)
 
 
+def alone(character: Character, limits: Limits) -> bool:
+    """Is nothing heard beside it?"""
+    return character.neighbours >= limits.neighbours and character.company >= limits.company
+
+
 def within(character: Character, limits: Limits) -> bool:
     """Does the burst look like a buzzer?"""
     return (
         character.purity >= limits.purity
         and character.flatness <= limits.flatness
         and character.wander <= limits.wander
-        and character.neighbours >= limits.neighbours
-        and character.company >= limits.company
+        and alone(character, limits)
         and max(character.before, character.after) <= limits.beside
         and min(character.before, character.after) <= BOTH_SIDES
     )
