@@ -77,8 +77,8 @@ def _further(inside: Doubles, outside: Doubles, channels: int, *, rising: bool) 
     loudest = 0.0 if rising else float(inside.max())
     totals = np.cumsum(_gains(outside, near / INSIDE, loudest, channels))
     over = np.flatnonzero(np.maximum.accumulate(np.maximum(totals, 0.0)) - totals > SILENT)
-    last = int(np.argmax(totals[: over[0] if len(over) else None]))
-    return last + 1 if totals[last] >= CARRIED else 0
+    goes_on = totals[: over[0]] if len(over) else totals
+    return int(np.argmax(goes_on)) + 1 if goes_on.max(initial=0.0) >= CARRIED else 0
 
 
 def _placed(harmonic: Envelope, beside: float, guess: float, sign: int) -> float:
@@ -90,7 +90,8 @@ def _placed(harmonic: Envelope, beside: float, guess: float, sign: int) -> float
     power = np.square(np.abs((near.z * near.weight) @ lines.T)).sum(axis=0)
     own = beside + float(FINE[int(power.argmax())])
     sums = Sums(still(part, (own,)).unwind(part), part.weight, part.first)
-    return edge(sums, guess, (1.5 * CELL, 1.0), within)
+    place = edge(sums, guess, (1.5 * CELL, 1.0), within)
+    return float(min(max(place, sums.first), sums.last))
 
 
 def _cells(harmonic: Envelope, beside: float, start: float, count: int, sign: int) -> Doubles:

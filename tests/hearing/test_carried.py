@@ -1,8 +1,18 @@
 """A harmonic shows where a beep begins and ends whose fundamental a null of the room hides there."""
 
+from collections.abc import Iterator
+from typing import cast
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from beepwatch.hearing.baseband import STEP_NOISE
+from beepwatch.hearing.burst import Burst
+from beepwatch.hearing.carried import carried
+from beepwatch.hearing.drift import Envelope, still
+from beepwatch.hearing.nulls import ORDERS, Harmonics
 from beepwatch.synthesis import Tone
 from tests.hearing.rooms import row_in_room
 from tests.hearing.scenes import Floats, add, background, beeps, hear, level, matched
@@ -58,3 +68,35 @@ def test_a_beep_at_the_very_start_is_told() -> None:
     tones = [Tone(0.3, 1.2, HERTZ, level(0)), Tone(0.3, 1.2, 2 * HERTZ, level(-6))]
     [beep] = beeps(hear(add(background(6, 5), tones)))
     assert (beep.onset, beep.duration) == pytest.approx((0.3, 1.2), abs=0.03)
+
+
+class _Made:
+    """Harmonics of chance: noise of any level, with loud spells."""
+
+    since = 0
+
+    def __init__(self, seed: int) -> None:
+        self._rng = np.random.default_rng(seed)
+
+    def envelopes(self, whole: Envelope, first: int | None = None) -> Iterator[Envelope]:
+        rng, begin = self._rng, whole.first if first is None else first
+        shape = (len(whole.z), whole.first + whole.z.shape[1] - begin)
+        for order in ORDERS:
+            weight = np.full(shape, np.exp(rng.normal(0, 3)))
+            loud = np.zeros(shape[1])
+            for a, b in np.sort(rng.integers(0, shape[1] + 1, (3, 2)), axis=1):
+                loud[a:b] = 10 ** rng.uniform(-2, 3)
+            noise = (rng.normal(size=shape) + 1j * rng.normal(size=shape)) * np.sqrt(STEP_NOISE / 2 / weight)
+            yield Envelope(noise + loud, weight, begin, order * HERTZ)
+
+
+@given(st.integers(0, 1 << 32), st.integers(60, 900), st.integers(2, 500), st.tuples(st.floats(0, 1), st.floats(0, 1)))
+def test_whatever_the_harmonics_are_edges_stay_in_the_sound(
+    seed: int, n: int, first: int, places: tuple[float, float]
+) -> None:
+    """Nothing fails, and the beep never gets shorter."""
+    begin, end = (first + n * place for place in sorted(places))
+    whole = Envelope(np.zeros((1 + seed % 2, n), np.complex128), np.ones((1 + seed % 2, n)), first, HERTZ)
+    a, b = carried(whole, cast("Harmonics", _Made(seed)), Burst(begin, end, still(whole), 50.0, 1))
+    assert 0 <= a <= begin
+    assert end <= b <= first + n
