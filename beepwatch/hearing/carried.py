@@ -22,14 +22,14 @@ EVERY = np.concatenate([OFFSETS, np.arange(20.0, 65.0, 10.0), -np.arange(20.0, 6
 FINE = np.arange(-10.0, 10.5)
 """Hz at which it is sought once more, in a quarter of a second, to place its edge."""
 LOOKED = 200
-"""Steps (0.8 s) before a fundamental in which a harmonic is looked for."""
+"""Steps (0.8 s) before a fundamental in which a harmonic is looked for (judgement)."""
 FEWEST = 2
 """Cells by which it must go on, as a fundamental's own edge may err and its decay last for one; and of silence before
-an onset."""
+an onset (judgement)."""
 SILENT = 6.0
-"""Nats by which a sum falls from its greatest where the harmonic is over."""
+"""Nats by which a sum falls from its greatest where the harmonic is over (judgement: three cells of noise)."""
 INSIDE = 2
-"""Cells within the fundamental's edge that show whether there is a harmonic."""
+"""Cells within the fundamental's edge that show whether there is a harmonic, as `nulls.BESIDE`."""
 CARRIED = 12.0
 """Nats outside from which an edge is moved out: noise does it once in 160 000, before the choice of frequencies."""
 REDUCED = 0.3

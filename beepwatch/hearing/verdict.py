@@ -58,7 +58,7 @@ def enough(burst: Burst, taught: bool) -> bool:
 
 
 def alone(character: Character, limits: Limits) -> bool:
-    """Is nothing heard beside it?"""
+    """Is nothing heard beside it, as far as the limits ask?"""
     return character.neighbours >= limits.neighbours and character.company >= limits.company
 
 
