@@ -208,7 +208,7 @@ def _abrupt(power: Doubles, back: int, plateau: float, energy: float) -> bool:
     if len(low) == 0:
         return False
     first = int(low[-1])
-    if sqrt(SMOOTH * STEP_NOISE + 2 * HALF * energy) < UNSURE * energy:
+    if sqrt(SMOOTH * STEP_NOISE + 2 * HALF * max(energy, 0.0)) < UNSURE * energy:
         return float(power[back : first + ABRUPT + 1].max(initial=0.0)) > HALF_POWER * plateau
     after = power[first + ABRUPT - RISEN : first + ABRUPT + 2 * RISEN]
     return float(np.add.reduce(after)) > BACK * plateau * len(after)

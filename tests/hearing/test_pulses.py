@@ -1,10 +1,15 @@
 """Gaps: a cough in a long beep leaves it whole, the pauses of the standards' patterns do not."""
 
+from collections.abc import Iterator
 from dataclasses import replace
+from typing import cast
 
 import numpy as np
 import pytest
 
+from beepwatch.hearing.drift import Envelope
+from beepwatch.hearing.nulls import Harmonics
+from beepwatch.hearing.pulses import silences
 from beepwatch.hearing.spectrum import HOP_SECONDS
 from beepwatch.synthesis import Tone
 from tests.hearing.rooms import row_in_room
@@ -129,3 +134,23 @@ def test_each_pulse_is_matched_with_its_own_beep() -> None:
     tones = row(6, 0.1, 0.1, 3012.0, -6.0)
     pairs = matched(beeps(hear(add(background(8, 63), tones))), tones)
     assert [beep.onset for beep, _ in pairs] == pytest.approx([tone.onset for tone in tones], abs=0.02)
+
+
+class _None:
+    """No harmonics."""
+
+    def envelopes(self, whole: Envelope, first: int | None = None) -> Iterator[Envelope]:
+        return iter(())
+
+
+def test_clicks_in_changing_noise_fail_nothing() -> None:
+    """Most of the time there is less than the noise expected: a tone's own level seems to be below nothing."""
+    for seed in range(300):
+        rng, n = np.random.default_rng(seed), 300
+        z = np.zeros((1, n), np.complex128)
+        z += 0.3 * (seed % 2) * (rng.normal(size=(1, n)) + 1j * rng.normal(size=(1, n)))
+        for first in rng.integers(0, n, rng.integers(1, 6)):
+            z[0, first : first + int(rng.integers(1, 12))] += 10 ** rng.uniform(0, 3)
+        weight = np.repeat(10 ** rng.uniform(0, 1.5, (1, n // 20)), 20, axis=1)
+        found = silences(Envelope(z, weight, 100, 2000.0), cast("Harmonics", _None()), final=True)
+        assert all(100 <= a < b <= 100 + n for a, b in found)
