@@ -6,19 +6,19 @@ above the noise and above the tail that the slowest room would leave of it?
 
 import numpy as np
 
-from .baseband import MARGIN, STEP_SECONDS, turning
+from .baseband import MARGIN, STEP_SECONDS
 from .burst import Burst
 from .drift import SHORT, Envelope, still
 from .edges import Sums, edge
 from .nulls import BEFORE, ORDERS, OVER_TAIL, SLOWEST, Harmonics
+from .outside import OFFSETS, OUTSIDE, REDUCED, cells
 from .spectrum import Doubles
 
 CELL = 25
 """Steps (0.1 s) judged together: a room's echoes and a warm-up turn a harmonic by less (theory)."""
-OFFSETS = np.array([-10.0, -5.0, 0.0, 5.0, 10.0])
-"""Hz by which it may lie beside a multiple of the fundamental: what a warm-up of 0.2 % moves the second of 2.5 kHz."""
 EVERY = np.concatenate([OFFSETS, np.arange(20.0, 65.0, 10.0), -np.arange(20.0, 65.0, 10.0)])
-"""Those, and the ones (to `nulls.RING`) at which the noise of a cell is read: it may swell."""
+"""Hz by which it may lie beside a multiple of the fundamental (a warm-up of 0.2 % moves the second of 2.5 kHz by 10),
+and those (to `nulls.RING`) at which the noise of a cell is read: it may swell."""
 FINE = np.arange(-10.0, 10.5)
 """Hz at which it is sought once more, in a quarter of a second, to place its edge."""
 LOOKED = 200
@@ -30,10 +30,6 @@ SILENT = 6.0
 """Nats by which a sum falls from its greatest where the harmonic is over (judgement: three cells of noise)."""
 INSIDE = 2
 """Cells within the fundamental's edge that show whether there is a harmonic, as `nulls.BESIDE`."""
-CARRIED = 12.0
-"""Nats outside from which an edge is moved out: noise does it once in 160 000, before the choice of frequencies."""
-REDUCED = 0.3
-"""Energy of a cell outside over those inside that is asked about (as `outside.REDUCED`)."""
 SHORTEST = 50
 """Steps (0.2 s) of a burst whose edges are asked."""
 
@@ -78,7 +74,7 @@ def _further(inside: Doubles, outside: Doubles, channels: int, *, rising: bool) 
     totals = np.cumsum(_gains(outside, near / INSIDE, loudest, channels))
     over = np.flatnonzero(np.maximum.accumulate(np.maximum(totals, 0.0)) - totals > SILENT)
     goes_on = totals[: over[0]] if len(over) else totals
-    return int(np.argmax(goes_on)) + 1 if goes_on.max(initial=0.0) >= CARRIED else 0
+    return int(np.argmax(goes_on)) + 1 if goes_on.max(initial=0.0) >= OUTSIDE else 0
 
 
 def _placed(harmonic: Envelope, beside: float, guess: float, sign: int) -> float:
@@ -86,9 +82,8 @@ def _placed(harmonic: Envelope, beside: float, guess: float, sign: int) -> float
     within = guess - sign * 2.5 * CELL
     part = harmonic.part(round(min(guess, within)) - 2 * CELL, round(max(guess, within)) + 2 * CELL)
     near = part.part(round(min(guess, within)), round(max(guess, within)))
-    lines = turning(-2 * np.pi * STEP_SECONDS * (beside + FINE)[:, None] * np.arange(float(near.z.shape[1])))
-    power = np.square(np.abs((near.z * near.weight) @ lines.T)).sum(axis=0)
-    own = beside + float(FINE[int(power.argmax())])
+    power, _ = cells(near, beside + FINE, near.first, 1, near.z.shape[1])
+    own = beside + float(FINE[int(power.sum(axis=(1, 2)).argmax())])
     sums = Sums(still(part, (own,)).unwind(part), part.weight, part.first)
     place = edge(sums, guess, (1.5 * CELL, 1.0), within)
     return float(min(max(place, sums.first), sums.last))
@@ -99,17 +94,12 @@ def _cells(harmonic: Envelope, beside: float, start: float, count: int, sign: in
 
     It is counted over the noise near it in the same cell, where that is more than it was taken for.
     """
-    first = round(start) if sign > 0 else round(start) - count * CELL
-    part = harmonic.part(first, first + count * CELL)
-    n = part.z.shape[1] // CELL
-    shape = (len(part.z), n, CELL)
-    weighted = (part.z * part.weight)[:, : n * CELL].reshape(shape)
-    turns = turning(-2 * np.pi * STEP_SECONDS * (beside + EVERY)[:, None] * np.arange(float(CELL)))
-    weight = np.maximum(part.weight[:, : n * CELL].reshape(shape).sum(axis=2), 1e-300)
-    energy = (np.square(np.abs(weighted @ turns.T)) / weight[:, :, None]).sum(axis=0).T
-    ring = energy[len(OFFSETS) :].mean(axis=0) / len(part.z)
-    cells: Doubles = energy[: len(OFFSETS)] / np.maximum(ring, 1.0)
-    return cells if sign > 0 else cells[:, ::-1]
+    first = start if sign > 0 else round(start) - count * CELL
+    each, _ = cells(harmonic, beside + EVERY, first, count, CELL)
+    energy: Doubles = np.add.reduce(each, axis=1)
+    ring = energy[len(OFFSETS) :].mean(axis=0) / len(harmonic.z)
+    over: Doubles = energy[: len(OFFSETS)] / np.maximum(ring, 1.0)
+    return over if sign > 0 else over[:, ::-1]
 
 
 def _gains(energy: Doubles, level: float, loudest: float, channels: int) -> Doubles:

@@ -101,7 +101,7 @@ def _beyond_null(whole: Envelope, drift: Drift, level: float, edges: tuple[float
     if count < 2 + SILENT:
         return onset
     middle = float(drift.hertz(np.array([(onset + end) / 2]))[0])
-    energy, weight = _cells(whole, middle + OFFSETS, onset - count * CELL, count)
+    energy, weight = cells(whole, middle + OFFSETS, onset - count * CELL, count, CELL)
     expected = level * REDUCED * weight
     gains = np.add.reduce(energy * expected / (1 + expected) - np.log1p(expected), axis=1)[:, ::-1]
     totals = (np.logaddexp(gains, 0.0) - np.log(2.0)).cumsum(axis=1)  # a cell is hidden or not, as likely
@@ -118,12 +118,15 @@ def _beyond_null(whole: Envelope, drift: Drift, level: float, edges: tuple[float
     return min(onset, edge(sums, earlier + CELL / 2, (CELL, 1.0), earlier + 2 * CELL))
 
 
-def _cells(whole: Envelope, hertz: Doubles, start: float, count: int) -> tuple[Doubles, Doubles]:
-    """Energy in phase at each frequency, (n, channels, count), of `count` cells from step `start` on, and weights."""
-    part = whole.part(round(start), round(start) + count * CELL)
-    shape = (len(part.z), count, CELL)
+def cells(whole: Envelope, hertz: Doubles, start: float, count: int, size: int) -> tuple[Doubles, Doubles]:
+    """Energy in phase at each frequency, (n, channels, count), of `count` cells of `size` steps, and their weights.
+
+    hertz: beside the local oscillator, (n,). start: step with which the first begins; all lie within `whole`.
+    """
+    part = whole.part(round(start), round(start) + count * size)
+    shape = (len(part.z), count, size)
     weight = np.add.reduce(part.weight.reshape(shape), axis=2)
-    turns = turning(-2 * np.pi * STEP_SECONDS * hertz[:, None] * np.arange(float(CELL)))
+    turns = turning(-2 * np.pi * STEP_SECONDS * hertz[:, None] * np.arange(float(size)))
     sums = (part.z * part.weight).reshape(shape) @ turns.T
     energy = np.moveaxis(np.square(np.abs(sums)) / np.maximum(weight, 1e-300)[:, :, None], 2, 0)
     return energy, weight
