@@ -14,12 +14,12 @@ from .faint import CERTAIN, LONGEST_DOUBT, SHORT_DOUBT, SOON, goes_on, line_befo
 from .finish import Found, Stretch, collect, envelope, fitted, harmonics_of, pieces
 from .fit import gathered
 from .glide import glides
+from .kin import WAIT, relatives
 from .known import Known
 from .looks import line_like
 from .nulls import fades
 from .opening import open_track
 from .search import Candidate, Search
-from .sounders import relative
 from .spectrum import BIN_HZ, BINS, HOP, HOP_SECONDS, LOW_BIN, RATE, Floats
 from .stream import Stream
 from .tails import Tails
@@ -80,8 +80,8 @@ class Following:
         """Those that have closed and are not fitted yet."""
         self.closed_at: dict[int, int] = {}
         """Frames at which tracks closed, by serial number."""
-        self.fitted: list[tuple[int, int, Found, tuple[int, ...]]] = []
-        """(frame at which it is known, serial number, burst, relatives) of what was fitted."""
+        self.fitted: list[tuple[int, int, Found, tuple[int, ...], int]] = []
+        """(frame at which it is known, serial number, burst, those of its relatives, frames it waits for these)."""
         self.out: list[tuple[int, Heard]] = []
         """(frame, what became known at it)."""
 
@@ -304,7 +304,7 @@ class Following:
             stretch = Stretch(whole.part(max(wall, track.cut), high), first, b)
             found = fitted(track, self._stream.rows, stretch, self.known(track.tone))
             if found is not None:
-                self.fitted.append((track.told_at, track.serial, found, ()))
+                self.fitted.append((track.told_at, track.serial, found, (), WAIT))
         if len(parts) > 1:
             track.cut = parts[-1][2]
 
@@ -329,13 +329,6 @@ class Following:
         )  # fmt: skip
         return True
 
-    def relatives(self, track: Track, frame: int) -> tuple[int, ...]:
-        """Tracks still under way after `frame` that were then known to be at a multiple or a part of its tone."""
-        return tuple(
-            other.serial
-            for other in (*self.tracks, *self._gone)
-            if other is not track
-            and (other.closed is None or other.told_at > frame)
-            and other.opened <= frame
-            and (relative(other.tone_at(frame), track.tone) or relative(track.tone, other.tone_at(frame)))
-        )
+    def relatives(self, track: Track, frame: int) -> tuple[Track, ...]:
+        """Tracks still under way after `frame` that may be of one sounder with it."""
+        return relatives(track, (*self.tracks, *self._gone), frame)

@@ -115,6 +115,11 @@ class Rows:
         gain = self._gains[0, frame - self._base, bin_ // BAND_BINS]
         return float(self._floors[0, (frame // BLOCK) % BLOCKS, bin_] * gain)
 
+    def power(self, first: int, stop: int, pair: int) -> float:
+        """Mean power of frames first <= t < stop in the two bins of a pair, noise and all."""
+        noise = self.noise(first, stop, pair, pair + 2).mean(axis=0)
+        return float(np.add.reduce(self.ratio(first, stop)[:, pair : pair + 2] * noise, axis=None)) / (stop - first)
+
     def share(self, first: int, stop: int, bin_: int) -> Floats:
         """Independent looks of the channels over their number, at one bin, shape (n,)."""
         looks: Floats = self._shares[(np.arange(first, stop) // BLOCK) % BLOCKS, bin_ // BAND_BINS]

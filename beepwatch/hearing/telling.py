@@ -8,6 +8,7 @@ from .doubt import Doubt
 from .finish import Found, bursts, collect
 from .floor import BLOCK
 from .following import STEADY, Following
+from .kin import patience
 from .looks import line_like
 from .ours import Ours
 from .sounders import Waiting, fundamental, together
@@ -17,8 +18,6 @@ from .track import Track
 
 UNKNOWN_ONSET = 25.0
 """Seconds from the start within which a tone that was there already must end to be told as a beep."""
-RELATIVES = 6
-"""Frames (0.38 s) that a burst waits for a partial of the same sounder to end."""
 RECENT = 320
 """Frames (20 s) after its end in which a burst told already is compared with later ones that sounded with it: a partial
 may run on over many pulses of its fundamental (judgement: as long as the longest beep that has a name)."""
@@ -48,8 +47,8 @@ class Telling:
         for track in sorted(self._following.closings, key=lambda t: (t.closed or 0, t.serial)):
             self._finish(track)
         self._following.closings = []
-        for frame, _, found, relatives in sorted(self._following.fitted, key=lambda item: item[:2]):
-            self._hold_back(found, frame, relatives)
+        for frame, _, found, relatives, wait in sorted(self._following.fitted, key=lambda item: item[:2]):
+            self._hold_back(found, frame, relatives, wait)
         self._following.fitted = []
         dues = [(w.frame if final else self._due(w, stop), w) for w in self._waiting]
         for due, waiting in sorted(((d, w) for d, w in dues if d is not None), key=lambda item: item[0]):
@@ -71,9 +70,11 @@ class Telling:
         for found in bursts(track, rows, self._stream.audio, self._following.known(track.tone)):
             if found.at_start and found.duration > UNKNOWN_ONSET:
                 continue
-            self._following.fitted.append((frame, track.serial, found, self._following.relatives(track, frame)))
+            kin = self._following.relatives(track, frame)
+            wait = patience(track, found, kin, rows, frame)
+            self._following.fitted.append((frame, track.serial, found, tuple(one.serial for one in kin), wait))
 
-    def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...]) -> None:
+    def _hold_back(self, found: Found, frame: int, relatives: tuple[int, ...], wait: int) -> None:
         known = self._following.known(found.hertz) is not None
         if self._told_before(found, known):
             return
@@ -82,7 +83,7 @@ class Telling:
         if known or sounder:
             self._held.append(found)
         self._background.sounded.append(found)
-        self._waiting.append(Waiting(found, sounder, frame, frame + RELATIVES, relatives))
+        self._waiting.append(Waiting(found, sounder, frame, frame + wait, relatives))
 
     def _told_before(self, found: Found, known: bool) -> bool:
         """Was it told already: of a faint track, which hides nothing from the ordinary search, or by a look back?"""

@@ -34,6 +34,24 @@ def test_harmonics_make_one_beep_of_the_fundamental(harmonics: tuple[float, ...]
     assert [beep.frequency for beep in heard] == pytest.approx([fundamental] * 5, rel=0.003)
 
 
+@pytest.mark.parametrize("weaker", [20.0, 30.0])
+@pytest.mark.parametrize("partial", [0.3, 0.6])
+def test_a_partial_that_fades_long_before_its_fundamental_is_no_beep(weaker: float, partial: float) -> None:
+    """A room's null takes the second harmonic after `partial` s of 1.8 s; it waits until the fundamental ends."""
+    whole = [Tone(3 + 4 * i, 1.8, 2500, level(20)) for i in range(4)]
+    parts = [Tone(3 + 4 * i, partial, 5000, level(20 - weaker), ramp=0.05) for i in range(4)]
+    heard = beeps(hear(add(background(20, 75), [*whole, *parts])))
+    assert [beep.frequency for beep in heard] == pytest.approx([2500] * 4, rel=0.001)
+
+
+def test_a_lower_tone_that_goes_on_keeps_no_beep_waiting_for_long() -> None:
+    """It begins with a beep at twice its frequency, far weaker than it, and lasts for 10 s: told 3.5 s late at most."""
+    tones = [Tone(3, 10, 2050, level(20)), Tone(3, 0.5, 4100, level(0))]
+    heard = beeps(hear(add(background(16, 76), tones)))
+    assert [beep.duration for beep in heard] == pytest.approx([10, 0.5], abs=0.02)
+    assert heard[1].known < 3.5 + 3.5
+
+
 @pytest.mark.parametrize("other", [1700.0, 2750.0, 4400.0])
 def test_two_sounders_at_once_are_two_beeps(other: float) -> None:
     """Of about the same level, at no simple ratio, one beginning within the other."""
@@ -120,7 +138,8 @@ def test_a_partial_waits_for_a_fundamental_whose_tone_is_known_to_a_bin(tone: fl
     stream = Stream(1)
     following = Following(stream, Background(1, stream), RATE / 2, ())
     following.tracks = [Track(130, 5, 30, tone, opened=6, serial=7)]
-    assert following.relatives(Track(472, 5, 30, 4020.1, opened=6, serial=8, closed=29), 29) == waited_for
+    kin = following.relatives(Track(472, 5, 30, 4020.1, opened=6, serial=8, closed=29), 29)
+    assert tuple(one.serial for one in kin) == waited_for
 
 
 @pytest.mark.parametrize(("order", "off", "length"), [(7, 0.003, 0.06), (7, 0.0, 0.06), (11, 0.003, 4.3)])
