@@ -38,6 +38,9 @@ PAIR = replace(STRICT, purity=0.9, flatness=7.0)
 """What it must look like then: as 95 % of beeps do."""
 LONG = 8.0
 """Seconds: a battery's tone, which comes once a minute or an hour, so that the next one helps little."""
+LINE, GAP = 0.01, 0.4
+"""A burst of the same line (relative, as tracks hold) that ended so shortly before one (s, gaps as long are joined) is
+a piece of it: a null of the room ended the first track."""
 UNDER = replace(STRICT, purity=0.9, flatness=7.0, neighbours=19.0, company=-8.0)
 """What such a tone must look like under louder tones, the figures of 95 % of beeps; -8 dB as patterns ask of it at most
 (judgement). Whether one alone is an alarm is decided there."""
@@ -54,6 +57,7 @@ class Doubt:
 
     def sounder(self, found: Found, taught: bool) -> bool:
         """Is it a sounder's? taught: its tone is the known one's, as if it had been heard before."""
+        found = self._continued(found)
         asked = self._asked(found, taught)
         strict = PAIR if found.paired and asked else STRICT
         asked *= PAIRED_TIMES if found.paired else 1.0
@@ -72,6 +76,13 @@ class Doubt:
         if not likely and (found.paired or not within(found.character, UNLIKE)):
             self._refused.append(found.end)
         return likely and (not found.paired or found.evidence >= PAIRED_LEAST)
+
+    def _continued(self, found: Found) -> Found:
+        """The same; what sounds just before a long one speaks not against it where it was heard as a piece of it."""
+        near = (old for old in self._heard if abs(found.hertz / old.hertz - 1) < LINE)
+        if found.duration >= LONG and any(abs(found.onset - old.end) < GAP for old in near):
+            return replace(found, character=replace(found.character, before=0.0))
+        return found
 
     def _asked(self, found: Found, taught: bool) -> float:
         """Nats."""

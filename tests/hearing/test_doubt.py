@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pytest
+
 from beepwatch.events import Character
 from beepwatch.hearing.doubt import AGAIN, EACH, LATELY, Doubt
 from beepwatch.hearing.finish import Found
@@ -86,3 +88,21 @@ def test_a_pure_long_tone_under_a_louder_one_is_told() -> None:
     assert not Doubt().sounder(replace(long, duration=1.2), taught=False)
     assert not Doubt().sounder(replace(long, character=replace(under, purity=0.8)), taught=False)
     assert not Doubt().sounder(replace(long, character=replace(under, company=-12.0)), taught=False)
+
+
+def test_the_rest_of_a_long_tone_is_told_after_its_first_piece() -> None:
+    """A null of the room ended the first track: what sounds just before the second is no hum, but that piece."""
+    rest = replace(burst(3.7, 5000.0, hertz=4551.0), duration=19.5, character=replace(BUZZER, before=1.5))
+    assert not Doubt().sounder(rest, taught=False)
+    doubt = Doubt()
+    assert doubt.sounder(replace(burst(3.0, 500.0, hertz=4545.0), duration=0.6), taught=False)
+    assert doubt.sounder(rest, taught=False)
+
+
+@pytest.mark.parametrize(("hertz", "duration", "onset"), [(4400.0, 19.5, 3.7), (4551.0, 5.0, 3.7), (4551.0, 19.5, 5.0)])
+def test_what_is_no_further_piece_is_doubted_as_before(hertz: float, duration: float, onset: float) -> None:
+    """Another line, a tone no longer than music's notes, or one that begins long after the piece has ended."""
+    doubt = Doubt()
+    assert doubt.sounder(replace(burst(3.0, 500.0, hertz=4545.0), duration=0.6), taught=False)
+    rest = replace(burst(onset, 5000.0, hertz=hertz), duration=duration, character=replace(BUZZER, before=1.5))
+    assert not doubt.sounder(rest, taught=False)
