@@ -15,7 +15,7 @@ from .extent import along, extent
 from .faint import ending, onset
 from .known import MOST
 from .loud import fit_loud, loud_channels
-from .outside import OUTSIDE, reached
+from .outside import OUTSIDE, reached, trimmed
 
 BEFORE, BEYOND = 0.45, 0.25
 """Seconds before the coarse start and after the coarse end in which the edges are looked for."""
@@ -138,11 +138,14 @@ def _fit_faint(whole: Envelope, begin: float, end: float, rate: float) -> Burst:
 def _fit_long(whole: Envelope, begin: float, end: float, bounds: tuple[float, float], line: Drift | None) -> Burst:
     """Fit in pieces, each edge on its own; line: of a faint one, that of its strongest seconds."""
     a = b = None
-    if line is not None:
+    if line is None:
+        low, high = trimmed(whole, begin, end)
+    else:
+        low, high = begin, end
         a = onset(whole, begin, end)
         b = ending(whole, end, a)
-    a = _long_edge(whole, begin, bounds[0], end, rising=True, unless=a)
-    b = _long_edge(whole, end, bounds[1], begin, rising=False, unless=b)
+    a = _long_edge(whole, low, bounds[0], high, rising=True, unless=a)
+    b = _long_edge(whole, high, bounds[1], low, rising=False, unless=b)
     burst = _in_pieces(whole, a, b, follow(whole.part(int(a), int(b) + 1)))
     if line is not None:
         burst = max(burst, _on_line(whole, a, b, line), key=lambda one: one.evidence)

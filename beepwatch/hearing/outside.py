@@ -1,6 +1,7 @@
 """Tone beside a fitted burst that the coherent fit left outside."""
 
 from dataclasses import replace
+from math import sqrt
 
 import numpy as np
 
@@ -31,6 +32,11 @@ SILENT = 2
 """Cells beyond the tone that must be seen to be silent."""
 LONGEST, QUARTER = 100, 0.25
 """Steps (0.4 s), and share of the burst, that a null may hide: gaps as long are joined."""
+LASTING = 2000
+"""Steps (8 s) of a battery's tone: it is seldom heard, so its edges must not be missed. Notes of music are shorter."""
+TRIMMED, NOISY = 500, 100
+"""Steps (2 s: judgement) at each coarse edge of a long tone that may be noise,
+and those (0.4 s) from which they are taken off: the search for the edge itself reaches as far."""
 OUTSIDE = 12.0
 """Nats from which an edge is moved out: noise does it once in 160 000 (theory)."""
 
@@ -53,6 +59,30 @@ def reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     a, b = _loud_again(whole, level * REDUCED, a, begin), _loud_again(whole, level * REDUCED, b, end)
     a = _beyond_null(whole, burst.drift, level, (a, b))
     return replace(burst, begin=a, end=b, drift=_followed(whole.part(round(a), round(b)), burst))
+
+
+def trimmed(whole: Envelope, begin: float, end: float) -> tuple[float, float]:
+    """About where a clear tone of LASTING or more begins and ends: its coarse edges without what is noise alone."""
+    if end - begin < LASTING:
+        return begin, end
+    inner = whole.part(int(begin), int(end) + 1)
+    level = REDUCED * max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
+    count = TRIMMED // CELL
+    a = begin + _noise_first(_gains(whole, level, begin, count))
+    b = end - _noise_first(_gains(whole, level, end - count * CELL, count)[::-1])
+    return a if _noise_alone(whole, begin, a) else begin, b if _noise_alone(whole, b, end) else end
+
+
+def _noise_first(gains: Doubles) -> int:
+    """Steps before the tone in cells of so many nats, the outermost first."""
+    return CELL * int(np.argmin(np.concatenate([[0.0], np.cumsum(gains)])))
+
+
+def _noise_alone(whole: Envelope, begin: float, end: float) -> bool:
+    """Are these at least NOISY steps, with no more energy than noise has, to three standard errors?"""
+    part = whole.part(round(begin), round(end))
+    n = part.z.shape[1]
+    return n >= NOISY and bool(part.energy * n < 3 * STEP_NOISE * sqrt(n * len(part.z)))
 
 
 def _followed(part: Envelope, burst: Burst) -> Drift:
