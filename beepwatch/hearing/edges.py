@@ -133,5 +133,10 @@ def running_sums(whole: Envelope, drift: Drift, energy: float) -> Sums:
     """Running sums for the edges: of the unwound baseband, or of magnitudes above noise where a step is loud."""
     if energy < LOUD * len(whole.z):
         return Sums(drift.unwind(whole), whole.weight, whole.first)
+    return magnitudes(whole)
+
+
+def magnitudes(whole: Envelope) -> Sums:
+    """Running sums of magnitudes above noise."""
     size = np.sqrt(np.maximum(np.square(np.abs(whole.z)) - STEP_NOISE / whole.weight, 0.0)).astype(np.complex128)
     return Sums(size, whole.weight, whole.first)
