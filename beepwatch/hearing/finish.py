@@ -1,6 +1,6 @@
 """From a track to the bursts in it: its baseband, its pulses, their fit and their character."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, log10
 
 import numpy as np
@@ -21,6 +21,7 @@ from .nulls import Harmonics
 from .pulses import GLIDING_GAP, SHORTEST_GAP, silences
 from .rows import Rows
 from .spectrum import BIN_HZ, BINS, HOP, LOW_BIN, RATE, WINDOW_POWER, Doubles, bin_frequency, frame_end
+from .switched import switched
 from .track import GUARD, Track, coarse_steps
 from .verdict import BENT, NULLED, SOFT, alone, enough, within
 
@@ -206,8 +207,10 @@ def fitted(
         return None
     level = 10 * log10(4 * power)
     begin, end = burst.begin, burst.end
-    if harmonics is not None and alone(character, NULLED):
-        begin, end = carried(part, harmonics, burst)
+    if alone(character, NULLED):
+        begin, end = switched(part, burst, (stretch.begin, stretch.end), channel)
+        if harmonics is not None:
+            begin, end = carried(part, harmonics, replace(burst, begin=begin, end=end))
     return Found(
         begin * STEP / RATE,
         (end - begin) * STEP_SECONDS,

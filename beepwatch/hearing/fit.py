@@ -15,7 +15,7 @@ from .extent import along, extent
 from .faint import ending, onset
 from .known import MOST
 from .loud import fit_loud, loud_channels
-from .outside import OUTSIDE, reached, risen, trimmed
+from .outside import OUTSIDE, reached, trimmed
 
 BEFORE, BEYOND = 0.45, 0.25
 """Seconds before the coarse start and after the coarse end in which the edges are looked for."""
@@ -77,8 +77,7 @@ def _fit(whole: Envelope, begin: float, end: float) -> Burst:
     if energy > LOUD:
         loud = loud_channels(inner, LOUD)
         if loud:
-            near = whole.part(int(low), int(high))
-            return risen(near, fit_loud(near, loud, begin, end), begin)
+            return fit_loud(whole.part(int(low), int(high)), loud, begin, end)
     seconds = (end - begin) * STEP_SECONDS
     if seconds > SHORT and rate < FAINT_RATE:
         return _fit_faint(whole, begin, end, rate)

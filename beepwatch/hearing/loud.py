@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 from .baseband import STEP_NOISE, STEP_SECONDS, turning
 from .burst import Burst
 from .drift import PIECE, SHORT, Drift, Envelope, coherent, follow, still
-from .nulls import OVER_TAIL, SLOWEST, TAIL_STEPS
 from .ranks import quantile
 from .spectrum import Complexes, Doubles
 
@@ -45,13 +44,6 @@ taken one by one (judgement)."""
 GAP = 12
 """Steps (48 ms) under half that do not end a loud burst: pulses were parted before."""
 
-LASTING = 50
-"""Steps (0.2 s), after the 0.1 s of a tail, for which what goes on must last: a tail then lies 26 dB down (T60 0.7 s),
-and the clumps of one are shorter (judgement)."""
-FADED_POWER, CLEARLY = 0.08, 6.0
-"""Power over that of the upper quartile (as `outside.FADED`), and over that of noise (12 ms of it reach 4 once in
-10 000 times, theory), of a tone that a null of the room takes down slowly, so that its end is no tail."""
-
 
 def loud_channels(part: Envelope, least: float) -> list[int]:
     """Channels in which one step holds more than `least` beyond noise, in noise units, the loudest first."""
@@ -71,7 +63,7 @@ def fit_loud(near: Envelope, channels: Sequence[int], begin: float, end: float) 
     earlier one is the truer, unless the tone has faded there altogether.
     """
     places = begin - near.first, end - near.first
-    spans = [(channel, _span(near, channel, *places)) for channel in channels]
+    spans = [(channel, _span(np.abs(near.z[channel]), *places)) for channel in channels]
     heard = [(channel, span) for channel, span in spans if span is not None]
     if not heard:
         return Burst(begin, end, still(near), 0.0, len(near.z))
@@ -105,30 +97,12 @@ def _cuts(body: Envelope, count: int) -> NDArray[np.int64]:
     return body.first + np.linspace(0, body.z.shape[1], count + 1).astype(np.int64)[:-1]
 
 
-def _span(near: Envelope, channel: int, begin: float, end: float) -> tuple[int, int] | None:
+def _span(size: Doubles, begin: float, end: float) -> tuple[int, int] | None:
     """First and last place about begin..end at which a magnitude, over 12 ms, is over half of its upper quartile."""
-    size = np.abs(near.z[channel])
     a, b = int(begin), max(int(end), int(begin) + 2)
-    level, smooth = quantile(size[max(a, 0) : b + 1], 0.75), np.convolve(size, THIRDS, mode="same")
-    over = np.flatnonzero(smooth > 0.5 * level)
+    over = np.flatnonzero(np.convolve(size, THIRDS, mode="same") > 0.5 * quantile(size[max(a, 0) : b + 1], 0.75))
     over = over[(over >= a - EDGE_REACH) & (over <= b + EDGE_REACH)]
-    if len(over) < 2:
-        return None
-    first, last = _joined(over, a, b)
-    noise = STEP_NOISE / float(near.weight[channel, -1])
-    return first, _goes_on(smooth, last, b, max(FADED_POWER * level**2, CLEARLY * noise))
-
-
-def _goes_on(smooth: Doubles, last: int, end: int, least: float) -> int:
-    """The last place over half of what goes on after place `last` with power `least` or more, as no tail of a room."""
-    rest = smooth[last + TAIL_STEPS : end + 1]
-    if len(rest) < LASTING:
-        return last
-    local = quantile(rest, 0.75)
-    tail = smooth[last] ** 2 * 10 ** (-SLOWEST * (TAIL_STEPS + len(rest) / 2) * STEP_SECONDS / 10)
-    if local**2 < max(OVER_TAIL * tail, least):
-        return last
-    return last + int(np.flatnonzero(smooth[last : end + EDGE_REACH] > 0.5 * local)[-1])
+    return _joined(over, a, b) if len(over) >= 2 else None
 
 
 def _edges(turned: Complexes, first: int, last: int) -> tuple[float, float, float]:

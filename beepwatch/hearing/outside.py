@@ -8,7 +8,7 @@ import numpy as np
 from .baseband import STEP_NOISE, STEP_SECONDS, turning
 from .burst import Burst
 from .drift import Drift, Envelope, coherent, follow, still
-from .edges import Sums, edge, magnitudes
+from .edges import Sums, edge
 from .spectrum import Doubles
 
 FURTHER = 1.15
@@ -19,11 +19,6 @@ REDUCED = 0.3
 """Power there over the burst's that is asked about."""
 FADED = 0.08
 """The same before the onset of a strong tone, where no tail of a room lies: a warm-up may begin in a null."""
-SLOW = 25
-"""Steps (0.1 s) that a loud tone takes to rise to half of its amplitude, from which a null of the room hid it at first:
-echoes alone take a sixth of that (T60 0.7 s, theory), and as long after its end, so its length is true."""
-AT_ONCE = 0.1
-"""Power just before such an onset over that just after it, noise and all, at most: a note may swell from nothing."""
 STRONG_CELL, FRAMES_SAY = 20.0, 5.0
 """Energy of a cell of a strong tone, and the nats asked there: its first frame says the same already."""
 OFFSETS = np.array([-10.0, -5.0, 0.0, 5.0, 10.0])
@@ -55,33 +50,15 @@ def reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     inner = whole.part(round(burst.begin), round(burst.end))
     level = max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
     begin, end = min(begin, burst.begin), max(end, burst.end)
-    a = _further(whole, level * REDUCED, burst.begin, begin - 2 * CELL)
+    a = further(whole, level * REDUCED, burst.begin, begin - 2 * CELL)
     if inner.energy * CELL > STRONG_CELL * len(whole.z):
-        a = min(a, _further(whole, level * FADED, burst.begin, begin - 2 * CELL, FRAMES_SAY))
-    b = _further(whole, level * REDUCED, burst.end, end + 2 * CELL)
+        a = min(a, further(whole, level * FADED, burst.begin, begin - 2 * CELL, FRAMES_SAY))
+    b = further(whole, level * REDUCED, burst.end, end + 2 * CELL)
     a = _faded(whole, burst.drift, a, begin) if a == burst.begin else a
     b = _faded(whole, burst.drift, b, end) if b == burst.end else b
     a, b = _loud_again(whole, level * REDUCED, a, begin), _loud_again(whole, level * REDUCED, b, end)
     a = _beyond_null(whole, burst.drift, level, (a, b))
     return replace(burst, begin=a, end=b, drift=_followed(whole.part(round(a), round(b)), burst))
-
-
-def risen(whole: Envelope, burst: Burst, begin: float) -> Burst:
-    """A loud burst with its onset where it was switched on, if a null of the room hid most of it at first.
-
-    begin: the step at which its track began. Before an onset there is no tail of a room: what rises there at once, and
-    goes on, is the tone.
-    """
-    inner = whole.part(round(burst.begin), round(burst.end))
-    level = FADED * max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
-    a = round(_further(whole, level, burst.begin, min(begin, burst.begin) - 2 * CELL, FRAMES_SAY))
-    before, after = whole.part(a - 2 * CELL, a - CELL // 2), whole.part(a + CELL, a + 3 * CELL)
-    if burst.begin - a < SLOW or before.z.shape[1] < CELL:
-        return burst
-    if before.energy + STEP_NOISE * len(whole.z) > AT_ONCE * after.energy:
-        return burst
-    arrival = whole.part(a - CELL, a + 2 * CELL)
-    return replace(burst, begin=edge(magnitudes(arrival), a + CELL / 2, (CELL, 1.0), a + 2.0 * CELL))
 
 
 def trimmed(whole: Envelope, begin: float, end: float) -> tuple[float, float]:
@@ -185,7 +162,7 @@ def cells(whole: Envelope, hertz: Doubles, start: float, count: int, size: int) 
     return energy, weight
 
 
-def _further(whole: Envelope, level: float, edge: float, bound: float, nats: float = OUTSIDE) -> float:
+def further(whole: Envelope, level: float, edge: float, bound: float, nats: float = OUTSIDE) -> float:
     """Where tone at about `level` or more goes on from `edge` towards `bound`; `edge` if it does not."""
     outwards = 1 if bound > edge else -1
     count = int(abs(bound - edge) // CELL)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from beepwatch.hearing.baseband import STEP_NOISE, STEP_SECONDS
 from beepwatch.hearing.drift import Envelope
 from beepwatch.hearing.fit import fit_burst
+from beepwatch.hearing.switched import switched
 
 
 @pytest.mark.parametrize("seconds", [1.2, 10.0, 20.0])
@@ -28,8 +29,8 @@ def fitted(loudness: NDArray[np.float64], about: tuple[float, float]) -> tuple[f
     rng, n = np.random.default_rng(98), len(loudness)
     z = np.sqrt(100.0) * loudness
     z = z + np.sqrt(STEP_NOISE / 2) * (rng.standard_normal(n) + 1j * rng.standard_normal(n))
-    burst = fit_burst(Envelope(z[None], np.ones((1, n)), 0, 2700.0), *about)
-    return burst.begin, burst.end
+    part = Envelope(z[None], np.ones((1, n)), 0, 2700.0)
+    return switched(part, fit_burst(part, *about), about, 0)
 
 
 @pytest.mark.parametrize("faded", [0.33, 0.4])
