@@ -10,16 +10,18 @@ from .burst import Burst
 from .drift import Envelope
 from .edges import LOUD, edge, magnitudes
 from .loud import EDGE_REACH, THIRDS
-from .nulls import OVER_TAIL, SLOWEST, TAIL_STEPS
+from .nulls import OVER_TAIL, SAME_TURN, SLOWEST, TAIL_STEPS
 from .outside import CELL, FADED, FRAMES_SAY, further
 from .ranks import quantile
-from .spectrum import Doubles
+from .spectrum import Complexes, Doubles
 
 SLOW = 25
 """Steps (0.1 s) that a loud tone takes to rise to half of its amplitude, from which a null of the room hid it at first:
 echoes alone take a sixth of that (T60 0.7 s, theory), and as long after its end, so its length is true."""
 AT_ONCE = 0.1
 """Power just before such an onset over that just after it, noise and all, at most: else nothing was switched on."""
+EVEN = 0.9
+"""Of its steps' products, one with the next, that add up (judgement; 1 for a clear tone): talk turns otherwise."""
 LASTING = 50
 """Steps (0.2 s), after the 0.1 s of a tail, for which what goes on must last: a tail then lies 26 dB down (T60 0.7 s),
 and the clumps of one are shorter (judgement)."""
@@ -34,10 +36,10 @@ def switched(part: Envelope, burst: Burst, about: tuple[float, float], channel: 
     """
     if part.part(round(burst.begin), round(burst.end)).energy <= LOUD:
         return burst.begin, burst.end
-    return _on(part, burst, about[0]), _off(part, burst, about[1], channel)
+    return _on(part, burst, about[0], channel), _off(part, burst, about[1], channel)
 
 
-def _on(part: Envelope, burst: Burst, begin: float) -> float:
+def _on(part: Envelope, burst: Burst, begin: float, channel: int) -> float:
     """Its onset. Before it there is no tail of a room: what rises there at once, and goes on, is the tone."""
     inner = part.part(round(burst.begin), round(burst.end))
     level = FADED * inner.energy / len(part.z) / max(float(inner.weight.mean()), 1e-30)
@@ -47,7 +49,17 @@ def _on(part: Envelope, burst: Burst, begin: float) -> float:
         return burst.begin
     if before.energy + STEP_NOISE * len(part.z) > AT_ONCE * after.energy:
         return burst.begin
+    faded = part.part(a, round(burst.begin))
+    if not _same_tone(faded.z[channel], inner.z[channel]):
+        return burst.begin
     return edge(magnitudes(part.part(a - CELL, a + 2 * CELL)), a + CELL / 2, (CELL, 1.0), a + 2.0 * CELL)
+
+
+def _same_tone(z: Complexes, own: Complexes) -> bool:
+    """Does `z` turn from step to step as evenly as a clear tone does, and as fast as its own do?"""
+    turn, its = (np.add.reduce(one[1:] * np.conj(one[:-1])) for one in (z, own))
+    even = abs(turn) > EVEN * float(np.add.reduce(np.abs(z[1:] * z[:-1])))
+    return bool(even and abs(np.angle(turn * np.conj(its))) < SAME_TURN)
 
 
 def _off(part: Envelope, burst: Burst, end: float, channel: int) -> float:
