@@ -35,8 +35,8 @@ LONGEST, QUARTER = 100, 0.25
 LASTING = 2000
 """Steps (8 s) of a battery's tone: it is seldom heard, so its edges must not be missed. Notes of music are shorter."""
 TRIMMED, NOISY = 500, 100
-"""Steps (2 s: judgement) at each coarse edge of a long tone that may be noise,
-and those (0.4 s) from which they are taken off: the search for the edge itself reaches as far."""
+"""Steps (2 s: judgement) at each coarse edge of a long tone that may be noise, and those (0.4 s) from which they are
+taken off: the search for the edge itself reaches as far."""
 OUTSIDE = 12.0
 """Nats from which an edge is moved out: noise does it once in 160 000 (theory)."""
 
@@ -48,7 +48,7 @@ def reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     They are judged here by their energy, CELL steps at a time.
     """
     inner = whole.part(round(burst.begin), round(burst.end))
-    level = max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
+    level = power_of(inner)
     begin, end = min(begin, burst.begin), max(end, burst.end)
     a = further(whole, level * REDUCED, burst.begin, begin - 2 * CELL)
     if inner.energy * CELL > STRONG_CELL * len(whole.z):
@@ -61,12 +61,17 @@ def reached(whole: Envelope, burst: Burst, begin: float, end: float) -> Burst:
     return replace(burst, begin=a, end=b, drift=_followed(whole.part(round(a), round(b)), burst))
 
 
+def power_of(inner: Envelope) -> float:
+    """Mean power |z|^2 of a tone that fills `inner`, beyond noise, at least 0."""
+    return max(inner.energy, 0.0) / len(inner.z) / max(float(inner.weight.mean()), 1e-30)
+
+
 def trimmed(whole: Envelope, begin: float, end: float) -> tuple[float, float]:
     """About where a clear tone of LASTING or more begins and ends: its coarse edges without what is noise alone."""
     if end - begin < LASTING:
         return begin, end
     inner = whole.part(int(begin), int(end) + 1)
-    level = REDUCED * max(inner.energy, 0.0) / len(whole.z) / max(float(inner.weight.mean()), 1e-30)
+    level = REDUCED * power_of(inner)
     count = TRIMMED // CELL
     a = begin + _noise_first(_gains(whole, level, begin, count))
     b = end - _noise_first(_gains(whole, level, end - count * CELL, count)[::-1])

@@ -11,7 +11,7 @@ from .drift import Envelope
 from .edges import LOUD, edge, magnitudes
 from .loud import EDGE_REACH, THIRDS
 from .nulls import OVER_TAIL, SAME_TURN, SLOWEST, TAIL_STEPS
-from .outside import CELL, FADED, FRAMES_SAY, further
+from .outside import CELL, FADED, FRAMES_SAY, further, power_of
 from .ranks import quantile
 from .spectrum import Complexes, Doubles
 
@@ -42,8 +42,7 @@ def switched(part: Envelope, burst: Burst, about: tuple[float, float], channel: 
 def _on(part: Envelope, burst: Burst, begin: float, channel: int) -> float:
     """Its onset. Before it there is no tail of a room: what rises there at once, and goes on, is the tone."""
     inner = part.part(round(burst.begin), round(burst.end))
-    level = FADED * inner.energy / len(part.z) / max(float(inner.weight.mean()), 1e-30)
-    a = round(further(part, level, burst.begin, min(begin, burst.begin) - 2 * CELL, FRAMES_SAY))
+    a = round(further(part, FADED * power_of(inner), burst.begin, min(begin, burst.begin) - 2 * CELL, FRAMES_SAY))
     before, after = part.part(a - 2 * CELL, a - CELL // 2), part.part(a + CELL, a + 3 * CELL)
     if burst.begin - a < SLOW or before.z.shape[1] < CELL:
         return burst.begin
@@ -72,7 +71,7 @@ def _off(part: Envelope, burst: Burst, end: float, channel: int) -> float:
         return burst.end
     local, level = quantile(rest, 0.75), quantile(size[max(first, 0) : last + 1], 0.75)
     tail = smooth[last] ** 2 * 10 ** (-SLOWEST * (TAIL_STEPS + len(rest) / 2) * STEP_SECONDS / 10)
-    noise = STEP_NOISE / float(part.weight[channel, last])
+    noise = STEP_NOISE / max(float(part.weight[channel, last]), 1e-30)
     if local**2 < max(OVER_TAIL * tail, FADED * level**2, CLEARLY * noise):
         return burst.end
     return part.first + last + 1.0 + int(np.flatnonzero(smooth[last : stop + EDGE_REACH] > 0.5 * local)[-1])
